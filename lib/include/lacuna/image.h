@@ -1,0 +1,92 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Image: the bytes of a disc as far as they were read, and the state of every sector. A hole is a normal input:
+// every read gives bytes *and* states, and nothing fails because a sector is missing.
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <memory>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "lacuna/finding.h"
+#include "lacuna/progress.h"
+#include "lacuna/range_set.h"
+#include "lacuna/result.h"
+#include "lacuna/sector_map.h"
+#include "lacuna/states.h"
+
+namespace lacuna {
+
+/// Where sectors come from. LBAs are the disc's. Implementations are safe for concurrent reads.
+class SectorSource {
+ public:
+  virtual ~SectorSource() = default;
+
+  /// The sectors [first_lba, end_lba) are inside the source; all others are absent.
+  virtual std::uint64_t first_lba() const noexcept { return 0; }
+  virtual std::uint64_t end_lba() const noexcept = 0;
+  /// Bytes present of the last sector, 1..kSectorBytes: less than a sector when the image was cut within it.
+  virtual std::uint32_t last_sector_bytes() const noexcept { return kSectorBytes; }
+  /// What is known without reading: LBAs that lie in holes of a sparse file.
+  virtual const RangeSet& holes() const noexcept = 0;
+
+  /// Reads out.size() / kSectorBytes sectors from `lba`. Each sector's state is kGood, kBad (an I/O error of that
+  /// sector; the others of the same request are still read), kUnread (a hole) or kAbsent; bytes of sectors that are
+  /// not good are zero. A last sector that is present in part is good, its missing bytes are zero.
+  virtual void read(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) const = 0;
+};
+
+/// Opens a regular file (sparse or not), a block device, or numbered parts: several paths in order, or the first of
+/// a numbered set (x.001, x.002, …), whose others are found beside it. `starts_at` is the LBA of the first byte.
+/// Inputs are opened read-only. Errors: kNotReadable with the path and what to do.
+Result<std::unique_ptr<SectorSource>> open_source(const std::vector<std::filesystem::path>& paths,
+                                                  std::uint64_t starts_at, Findings& findings);
+
+struct ImageOptions {
+  std::vector<std::filesystem::path> maps;  ///< All are united: each sector has the worst state that any map says.
+  MapColumns map_columns;                   ///< How to read them if they are a log of another program.
+  std::uint64_t starts_at = 0;              ///< LBA of the image's first byte.
+};
+
+/// A source with its maps. Safe for concurrent use.
+class Image {
+ public:
+  static Result<std::unique_ptr<Image>> open(const std::vector<std::filesystem::path>& paths,
+                                             const ImageOptions& options = {});
+  /// From a caller's own source. `maps` as in ImageOptions::maps.
+  static std::unique_ptr<Image> from_source(std::unique_ptr<SectorSource> source, std::vector<SectorMap> maps = {},
+                                            std::string name = "image");
+  ~Image();
+  Image(const Image&) = delete;
+  Image& operator=(const Image&) = delete;
+
+  const std::string& name() const noexcept;  ///< The first path as given.
+  std::uint64_t first_lba() const noexcept;
+  std::uint64_t end_lba() const noexcept;
+  /// Byte address on the disc (LBA * kSectorBytes + byte) behind the last byte present.
+  std::uint64_t end_byte() const noexcept;
+  /// True when a map was given, so that `good` rests on it and nothing is inferred from contents.
+  bool has_map() const noexcept;
+  Basis basis() const noexcept;
+
+  /// Reads whole sectors; states are those of states(), bytes of sectors without bytes are zero. A read error that no
+  /// map foretold is remembered as kBad.
+  void read(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) const;
+  /// Records what looking at the contents brought up: the sectors become the worse of `state` and what they were.
+  void learn(const RangeSet& lbas, SectorState state) const;
+  /// What is known now of every sector, absent ones included: maps, holes, cut ends, and what reading learned.
+  /// A copy, O(runs).
+  SectorMap states() const;
+
+  /// Notes on the opening: a cut last sector, holes that no map names, parts that are missing.
+  const Findings& findings() const noexcept;
+
+ private:
+  struct Impl;
+  explicit Image(std::unique_ptr<Impl> impl);
+  std::unique_ptr<Impl> impl_;
+};
+
+}  // namespace lacuna

@@ -1,0 +1,87 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Pulling: files out of an image into a folder, with a manifest that says what each is worth.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <filesystem>
+#include <functional>
+#include <string>
+#include <vector>
+
+#include "lacuna/disc.h"
+#include "lacuna/glob.h"
+#include "lacuna/progress.h"
+#include "lacuna/result.h"
+#include "lacuna/verdict.h"
+
+namespace lacuna {
+
+enum class PullOutcome : std::uint8_t {
+  kPulled,
+  kAlreadyThere,  ///< An earlier run's file, equal by size, date and the manifest's record of it.
+  kLeftDamaged,   ///< Damaged, lost or unlocated, and not asked for.
+  kLeftProgram,   ///< A program, left inside the image on request.
+  kLeftSpecial,   ///< A device, FIFO or socket: listed, never made.
+  kBlocked,       ///< Something else is already there.
+  kFailed,        ///< Could not be written.
+};
+inline constexpr int kPullOutcomeCount = 7;
+std::string_view to_string(PullOutcome) noexcept;
+
+struct PullOptions {
+  std::filesystem::path to;     ///< Made when missing (its parent must be there).
+  GlobSet only;                 ///< Which paths; empty: all.
+  bool damaged = false;         ///< Also damaged files, into `_damaged/`, each with a list of its gaps.
+  bool skip_programs = false;   ///< Leave program files inside the image; they are listed in the manifest.
+  bool portable_names = false;  ///< Names that also hold on case-insensitive targets and on other systems.
+  bool replace = false;         ///< Replace files that are there but not ours.
+  unsigned threads = 0;         ///< 0: as many as the machine has.
+  ProgressCallback progress;
+};
+
+/// What became of one file.
+struct PulledFile {
+  NodeId node = kNoNode;
+  PullOutcome outcome = PullOutcome::kPulled;
+  std::string target;  ///< Relative to the folder, '/' between; empty when nothing was written.
+  std::string why;     ///< For what was not pulled.
+};
+
+struct PullReport {
+  std::vector<PulledFile> files;  ///< In the tree's order.
+  std::array<std::uint64_t, kPullOutcomeCount> counts{};
+  std::uint64_t bytes_written = 0;
+  Findings findings;
+};
+
+/// Writes the files, then `lacuna-manifest.jsonl` and `SHA256SUMS` in the folder. Nothing is ever written outside
+/// `to`, no symbolic link is followed there, nothing already there is overwritten unless `replace`; each file appears
+/// under its name only when complete. Called again it does what is missing. Errors: kCannotWrite (full or read-only
+/// target, with what was done so far kept and resumable), kCancelled (likewise).
+Result<PullReport> pull(const Disc& disc, const Verdicts& verdicts, const PullOptions& options);
+
+/// True for what --skip-programs leaves inside the image: by content signature (first bytes) or by name.
+bool is_program(std::string_view name, std::span<const std::uint8_t> first_bytes);
+
+/// What verify() found for one path that is not as the manifest says.
+struct VerifyProblem {
+  enum class Kind : std::uint8_t { kMissing, kChanged, kSurplus, kUnreadable, kSumsDisagree } kind;
+  std::string path;
+  std::string text;
+};
+std::string_view to_string(VerifyProblem::Kind) noexcept;
+
+struct VerifyReport {
+  std::uint64_t files_right = 0;
+  std::uint64_t bytes_right = 0;
+  std::vector<VerifyProblem> problems;
+  std::uint64_t not_whole = 0;  ///< Files the manifest lists as other than whole, as a reminder.
+};
+
+/// Checks a pulled folder against its manifest and its SHA256SUMS: missing, changed and surplus files. Errors:
+/// kNotReadable when there is no manifest, kBadInput for a bad line of it (file:line), kCancelled.
+Result<VerifyReport> verify(const std::filesystem::path& folder, unsigned threads = 0,
+                            const ProgressCallback& progress = {});
+
+}  // namespace lacuna

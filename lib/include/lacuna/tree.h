@@ -1,0 +1,161 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Tree: the files and directories of a disc, each with its names in every view, its extents and its evidence.
+// Kept in flat arrays, because discs hold hundreds of thousands of files.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <optional>
+#include <span>
+#include <string>
+#include <string_view>
+#include <unordered_map>
+#include <vector>
+
+#include "lacuna/states.h"
+#include "lacuna/timestamp.h"
+
+namespace lacuna {
+
+using NodeId = std::uint32_t;
+inline constexpr NodeId kRoot = 0;
+inline constexpr NodeId kNoNode = ~NodeId{0};
+
+enum class NodeKind : std::uint8_t { kDirectory, kFile, kSymlink, kBlockDevice, kCharDevice, kFifo, kSocket };
+std::string_view to_string(NodeKind) noexcept;
+
+/// A piece of a file on the disc. Addresses are in bytes because logical blocks may be smaller than sectors:
+/// position = LBA * kSectorBytes + byte within the sector.
+struct Extent {
+  std::uint64_t position = 0;
+  std::uint64_t bytes = 0;  ///< Content bytes; gaps of an interleaved file do not count.
+  /// Interleaved recording (ECMA-119 6.4.3): unit_bytes of content, gap_bytes of other data, and so on. 0: contiguous.
+  std::uint32_t unit_bytes = 0;
+  std::uint32_t gap_bytes = 0;
+
+  friend bool operator==(const Extent&, const Extent&) = default;
+};
+
+/// Calls f(position, bytes) for each contiguous piece of an extent, in order, as long as f gives true.
+template <class F>
+void for_each_piece(const Extent& e, F&& f) {
+  if (e.unit_bytes == 0 || e.gap_bytes == 0 || e.bytes <= e.unit_bytes) {
+    if (e.bytes != 0) f(e.position, e.bytes);
+    return;
+  }
+  std::uint64_t position = e.position;
+  for (std::uint64_t left = e.bytes; left != 0;) {
+    const std::uint64_t piece = left < e.unit_bytes ? left : e.unit_bytes;
+    if (!f(position, piece)) return;
+    left -= piece;
+    position += std::uint64_t{e.unit_bytes} + e.gap_bytes;
+  }
+}
+
+/// Text in the tree's arena.
+struct TextRef {
+  std::uint32_t offset = 0;
+  std::uint32_t length = 0;
+};
+
+/// Content that is stored compressed (zisofs): what is needed to decode it.
+struct Zisofs {
+  std::uint8_t version = 1;
+  std::uint8_t algorithm = 1;     ///< 1 zlib; others are listed, not decoded.
+  std::uint8_t header_words = 4;  ///< Header size in units of 4 bytes.
+  std::uint8_t block_size_log2 = 15;
+  std::uint64_t plain_bytes = 0;
+};
+
+/// What only some discs tell of a file. Absent facts are empty.
+struct NodeDetails {
+  std::optional<std::uint32_t> mode;  ///< POSIX st_mode, file type bits included (RRIP PX).
+  std::uint32_t links = 0, user = 0, group = 0;
+  std::uint64_t serial = 0;  ///< File serial number (RRIP 1.12 PX), 0: none.
+  std::uint64_t device = 0;  ///< RRIP PN, high << 32 | low.
+  TextRef symlink_target;
+  Timestamp created, accessed, attributes_changed, backed_up, expires, effective;
+  std::optional<Zisofs> zisofs;
+  std::optional<std::uint16_t> xa_attributes;  ///< CD-ROM XA attribute word.
+};
+
+/// Facts about a node that are either so or not.
+namespace node_flag {
+inline constexpr std::uint16_t kHidden = 1;        ///< ECMA-119 9.1.6 existence bit.
+inline constexpr std::uint16_t kAssociated = 2;    ///< Associated file (such as a resource fork).
+inline constexpr std::uint16_t kUnlocated = 4;     ///< Where the data lies is not known.
+inline constexpr std::uint16_t kBoot = 8;          ///< Made from an El Torito catalog, under `_boot/`.
+inline constexpr std::uint16_t kSizeGuessed = 16;  ///< The disc does not record the size (boot images).
+inline constexpr std::uint16_t kRelocated = 32;    ///< Taken from RR_MOVED to its own place (RRIP CL/RE).
+inline constexpr std::uint16_t kIncomplete = 64;   ///< A directory of which not every record could be read.
+inline constexpr std::uint16_t kUnread = 128;      ///< A directory of which no record could be read.
+}  // namespace node_flag
+
+struct Node {
+  NodeId parent = kNoNode;
+  NodeId first_child = kNoNode;
+  NodeId next_sibling = kNoNode;
+  std::uint32_t first_extent = 0;
+  std::uint32_t extent_count = 0;
+  std::uint32_t details = 0;  ///< Index into Tree's details; 0: none.
+  std::uint64_t size =
+      0;  ///< Content bytes, decoded where the content is stored compressed. Directories: recorded length.
+  Timestamp modified;
+  std::array<TextRef, kViewCount> names{};  ///< By View; an empty one: that view does not name the node.
+  NodeKind kind = NodeKind::kFile;
+  View view = View::kIso9660;  ///< The view that its path's last name is from.
+  Evidence evidence = Evidence::kTree;
+  std::uint16_t flags = 0;
+  std::uint16_t version = 0;  ///< ECMA-119 7.5 version number; 0: none recorded.
+
+  bool is_directory() const noexcept { return kind == NodeKind::kDirectory; }
+  bool has(std::uint16_t flag) const noexcept { return (flags & flag) != 0; }
+};
+
+/// Names in a tree are UTF-8 without '/', NUL or control characters: bytes that can't be decoded and those characters
+/// stand as %HH, and so does a '%' that two hexadecimal digits follow, so that the form can be undone.
+/// Safe for concurrent reading; building is for one thread.
+class Tree {
+ public:
+  Tree();  ///< Holds the root directory.
+
+  // Reading.
+  const Node& node(NodeId id) const { return nodes_[id]; }
+  std::size_t size() const noexcept { return nodes_.size(); }
+  std::span<const Extent> extents(const Node& n) const;
+  std::string_view text(TextRef r) const { return std::string_view(text_).substr(r.offset, r.length); }
+  /// The name in the node's own best view.
+  std::string_view name(const Node& n) const { return text(n.names[static_cast<std::size_t>(n.view)]); }
+  const NodeDetails& details(const Node& n) const { return details_[n.details]; }
+  /// '/' between names, no leading one; the root's is empty.
+  std::string path(NodeId id) const;
+  /// Why the node's place or size is not beyond doubt; empty when it is.
+  std::vector<std::string> doubts(NodeId id) const;
+  bool has_doubts(NodeId id) const { return !doubts_.empty() && doubts_.contains(id); }
+  /// All ids but the root's, parents before children and siblings by name: the order of every listing.
+  std::vector<NodeId> in_order() const;
+
+  // Building.
+  NodeId add_child(NodeId parent, Node n);  ///< Links the node at the front of its parent's children.
+  Node& edit(NodeId id) { return nodes_[id]; }
+  TextRef add_text(std::string_view s);
+  void set_extents(NodeId id, std::span<const Extent> extents);
+  NodeDetails& edit_details(NodeId id);  ///< Makes them when there are none. Valid until the next call.
+  void add_doubt(NodeId id, std::string why);
+  /// Moves a node under another parent. Gives false, and does nothing, when the parent lies below the node.
+  bool move(NodeId id, NodeId parent);
+  void unlink(NodeId id);  ///< Takes the node and what is below it out of the tree; its id stays used.
+  /// Sorts all siblings by name and makes equal names unique by a suffix "~2", "~3", … (as a new name in its view).
+  /// Call when complete.
+  void finish();
+  void reserve(std::size_t nodes, std::size_t text_bytes);
+
+ private:
+  std::vector<Node> nodes_;
+  std::vector<Extent> extents_;
+  std::vector<NodeDetails> details_;
+  std::string text_;
+  std::unordered_map<NodeId, std::vector<std::string>> doubts_;
+};
+
+}  // namespace lacuna

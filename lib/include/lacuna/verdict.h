@@ -1,0 +1,86 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Verdicts: each file's extents held against the states of its sectors.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "lacuna/disc.h"
+#include "lacuna/progress.h"
+#include "lacuna/result.h"
+#include "lacuna/states.h"
+
+namespace lacuna {
+
+/// A stretch of a file's own bytes that is not good, and why.
+struct Gap {
+  std::uint64_t offset = 0;
+  std::uint64_t length = 0;
+  SectorState state = SectorState::kBad;
+
+  friend bool operator==(const Gap&, const Gap&) = default;
+};
+
+/// The state of one file or directory. A directory is whole when each of its records could be read or is known from
+/// elsewhere.
+struct Verdict {
+  FileState state = FileState::kWhole;
+  Basis basis = Basis::kAssumed;
+  std::uint32_t first_gap = 0, gap_count = 0;  ///< In Verdicts::gaps(); suspect stretches are among them.
+  std::uint64_t missing_bytes = 0;             ///< Without the suspect ones.
+  std::uint64_t suspect_bytes = 0;
+};
+
+struct StateCount {
+  std::uint64_t files = 0;
+  std::uint64_t bytes = 0;  ///< Their sizes.
+  std::uint64_t missing_bytes = 0;
+};
+
+/// Constant once built; safe for concurrent use.
+class Verdicts {
+ public:
+  const Verdict& of(NodeId id) const { return verdicts_[id]; }
+  std::span<const Gap> gaps(const Verdict& v) const { return std::span(gaps_).subspan(v.first_gap, v.gap_count); }
+  /// Gaps with missing bytes only, in order.
+  std::vector<Gap> missing(const Verdict& v) const;
+  /// Why a file is doubtful: its place (from the tree), suspect stretches, contents that don't decode.
+  std::vector<std::string> doubts(const Disc& disc, NodeId id) const;
+  /// Over all nodes that are not directories, by FileState.
+  const std::array<StateCount, kFileStateCount>& counts() const noexcept { return counts_; }
+  /// Directories of which something could not be read and is not known from elsewhere.
+  std::uint64_t hurt_directories() const noexcept { return hurt_directories_; }
+  /// The sector states that the verdicts rest on.
+  const SectorMap& states() const noexcept { return states_; }
+  Basis basis() const noexcept { return basis_; }
+
+ private:
+  friend class Judge;
+  std::vector<Verdict> verdicts_;  // by NodeId
+  std::vector<Gap> gaps_;
+  std::array<StateCount, kFileStateCount> counts_{};
+  std::uint64_t hurt_directories_ = 0;
+  SectorMap states_;
+  Basis basis_ = Basis::kAssumed;
+};
+
+struct JudgeOptions {
+  /// Without a map, look at the contents of every file for uniform fill. Off, `whole` says less; the caller must say
+  /// so.
+  bool look_inside = true;
+  unsigned threads = 0;  ///< 0: as many as the machine has.
+  ProgressCallback progress;
+};
+
+/// Gives every node its state. Without a map this reads the contents of all files once, in the order of their LBAs,
+/// and teaches the image what it finds (Image::learn). Errors: kCancelled.
+Result<Verdicts> judge(const Disc& disc, const JudgeOptions& options = {});
+
+/// How the uniform-fill rule sees one sector: the period of its pattern (1..64) when a short pattern fills all of it,
+/// 0 when its bytes are data. docs/limits has the rule.
+unsigned uniform_period(std::span<const std::uint8_t> sector) noexcept;
+
+}  // namespace lacuna

@@ -93,6 +93,7 @@ class Disc {
   const Image& image() const noexcept { return *image_; }
   const Tree& tree() const noexcept { return tree_; }
   const std::vector<Session>& sessions() const noexcept { return sessions_; }
+  /// Ascending by position.
   const std::vector<Structure>& structures() const noexcept { return structures_; }
   const std::vector<LostDirectory>& lost_directories() const noexcept { return lost_directories_; }
   /// Other file systems and partitions seen beside what was read ("UDF", "HFS+", "Apple partition map").
@@ -103,6 +104,8 @@ class Disc {
 
  private:
   friend class DiscBuilder;
+  Disc() = default;
+
   const Image* image_ = nullptr;
   Tree tree_;
   std::vector<Session> sessions_;

@@ -132,25 +132,33 @@ class Tree {
   /// Why the node's place or size is not beyond doubt; empty when it is.
   std::vector<std::string> doubts(NodeId id) const;
   bool has_doubts(NodeId id) const { return !doubts_.empty() && doubts_.contains(id); }
-  /// All ids but the root's, parents before children and siblings by name: the order of every listing.
+  /// All ids but the root's, parents before children and siblings by name: the order of every listing. After finish()
+  /// these are 1, 2, 3, …
   std::vector<NodeId> in_order() const;
 
-  // Building.
-  NodeId add_child(NodeId parent, Node n);  ///< Links the node at the front of its parent's children.
+  // Building. Sibling links are made by link() and finish() only.
+  NodeId add_child(NodeId parent, const Node& n);
   Node& edit(NodeId id) { return nodes_[id]; }
+  /// Gives an empty text when the arena (4 GiB) is full.
   TextRef add_text(std::string_view s);
-  void set_extents(NodeId id, std::span<const Extent> extents);
+  /// Appends to the node's extents; cheap for the node that was extended last, else its earlier ones are moved.
+  void add_extents(NodeId id, std::span<const Extent> extents);
   NodeDetails& edit_details(NodeId id);  ///< Makes them when there are none. Valid until the next call.
   void add_doubt(NodeId id, std::string why);
-  /// Moves a node under another parent. Gives false, and does nothing, when the parent lies below the node.
+  /// Puts a node under another parent. Gives false, and does nothing, when the parent lies at or below the node.
   bool move(NodeId id, NodeId parent);
-  void unlink(NodeId id);  ///< Takes the node and what is below it out of the tree; its id stays used.
-  /// Sorts all siblings by name and makes equal names unique by a suffix "~2", "~3", … (as a new name in its view).
-  /// Call when complete.
-  void finish();
+  void unlink(NodeId id) { nodes_[id].parent = kNoNode; }  ///< finish() drops it and what is below it.
+  /// Links siblings in the order of their ids.
+  void link();
+  /// Completes the tree: drops what does not hang on the root, sorts siblings by name, makes equal names unique (an
+  /// older version gets ";N", an associated file ".associated", others "~2", "~3", …), and renumbers nodes so that
+  /// ids ascend in the order of listings. Gives the new id of each old one, kNoNode for the dropped.
+  std::vector<NodeId> finish();
   void reserve(std::size_t nodes, std::size_t text_bytes);
 
  private:
+  void name_apart(std::span<const NodeId> siblings);
+
   std::vector<Node> nodes_;
   std::vector<Extent> extents_;
   std::vector<NodeDetails> details_;

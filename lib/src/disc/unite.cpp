@@ -1,0 +1,363 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Strategy: (1) index base's files by first extent and stored length; (2) from the leaves up, let every file that lies
+// at the same place in both trees vote for its parents being the same directory, and every such directory for its own;
+// (3) from the root down, match directories by votes, then by name; files by place within the matched directory;
+// what holds no data (empty files, symbolic links, empty directories) by name.
+#include "disc/unite.h"
+
+#include <algorithm>
+#include <bit>
+#include <string>
+#include <unordered_map>
+
+namespace lacuna {
+namespace {
+
+struct Place {
+  std::uint64_t position = 0;
+  std::uint64_t bytes = 0;  // stored; 0: no data anywhere
+  friend bool operator==(const Place&, const Place&) = default;
+};
+
+Place place_of(const Tree& tree, const Node& n) {
+  Place place;
+  if (n.is_directory()) return place;
+  for (const Extent& e : tree.extents(n)) {
+    if (place.bytes == 0) place.position = e.position;
+    place.bytes += e.bytes;
+  }
+  return place;
+}
+
+std::uint64_t mixed(std::uint64_t x) {
+  x *= 0x9e3779b97f4a7c15;
+  return x ^ (x >> 29);
+}
+
+// Nodes by a 64-bit key; several may share one. Chained through flat arrays, because a node costs an insertion.
+class NodeIndex {
+ public:
+  explicit NodeIndex(std::size_t nodes)
+      : heads_(std::bit_ceil(nodes + 1), kNoNode), next_(nodes, kNoNode), mask_(heads_.size() - 1) {}
+
+  void add(std::uint64_t key, NodeId id) {
+    NodeId& head = heads_[mixed(key) & mask_];
+    next_[id] = head;
+    head = id;
+  }
+  NodeId first(std::uint64_t key) const { return heads_[mixed(key) & mask_]; }  // candidates: check what they are
+  NodeId next(NodeId id) const { return next_[id]; }
+
+ private:
+  std::vector<NodeId> heads_, next_;
+  std::size_t mask_;
+};
+
+// A name as a writer may have squeezed it into d-characters (ECMA-119 7.4.1).
+std::string squeezed(std::string_view name) {
+  std::string s;
+  s.reserve(name.size());
+  for (const char c : name) {
+    if (c >= 'a' && c <= 'z') {
+      s += static_cast<char>(c - 'a' + 'A');
+    } else if ((c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '.') {
+      s += c;
+    } else if ((static_cast<unsigned char>(c) & 0xC0) != 0x80) {  // one '_' for a whole UTF-8 sequence
+      s += '_';
+    }
+  }
+  return s;
+}
+
+class Uniter {
+ public:
+  Uniter(Tree& base, const Tree& other, Findings& findings)
+      : base_(base), other_(other), findings_(findings), base_count_(base.size()), by_place_(base.size()) {
+    places_.reserve(base_count_);
+    for (NodeId a = 0; a < base_count_; ++a) {
+      places_.push_back(place_of(base_, base_.node(a)));
+      if (places_[a].bytes != 0) by_place_.add(places_[a].position, a);
+    }
+    claimed_.resize(base_count_);
+    result_.agreed.resize(base_count_);
+    result_.base_ids.assign(other_.size(), kNoNode);
+  }
+
+  UniteResult run() {
+    vote();
+    claim(kRoot, kRoot);
+    for (NodeId b = 1; b < other_.size(); ++b) {
+      const Node& n = other_.node(b);
+      if (n.parent == kNoNode || result_.base_ids[n.parent] == kNoNode) continue;  // hangs on nothing
+      const NodeId parent = result_.base_ids[n.parent];
+      const NodeId a = n.is_directory() ? find_directory(b, parent) : find_file(b, parent);
+      if (a != kNoNode) {
+        claim(b, a);
+      } else {
+        copy(b, parent);
+      }
+    }
+    return std::move(result_);
+  }
+
+ private:
+  // Hostile trees repeat one name or place without end; real ones seldom more than a few times in a directory.
+  static constexpr int kMostCandidates = 2048;
+
+  // Majority vote (Boyer and Moore 1981): one candidate and a count a directory, whatever their number.
+  struct Ballot {
+    NodeId candidate = kNoNode;
+    std::uint32_t count = 0;
+    void cast(NodeId a) {
+      if (count == 0) candidate = a;
+      candidate == a ? ++count : --count;
+    }
+  };
+
+  void vote() {
+    ballots_.resize(other_.size());
+    for (auto b = static_cast<NodeId>(other_.size()); b-- > 1;) {
+      const Node& n = other_.node(b);
+      if (n.parent == kNoNode) continue;
+      if (n.is_directory()) {
+        const NodeId a = ballots_[b].candidate;
+        if (a != kNoNode && a != kRoot && base_.node(a).parent != kNoNode)
+          ballots_[n.parent].cast(base_.node(a).parent);
+        continue;
+      }
+      const Place place = place_of(other_, n);
+      if (place.bytes == 0) continue;
+      NodeId only = kNoNode;
+      for (NodeId a = by_place_.first(place.position); a != kNoNode; a = by_place_.next(a)) {
+        if (places_[a] != place) continue;
+        if (only != kNoNode) {  // several files share the extent: no vote
+          only = kNoNode;
+          break;
+        }
+        only = a;
+      }
+      if (only != kNoNode && base_.node(only).parent != kNoNode) ballots_[n.parent].cast(base_.node(only).parent);
+    }
+  }
+
+  bool may_claim(NodeId a, NodeId parent) const {
+    return a < base_count_ && !claimed_[a] && base_.node(a).parent == parent;
+  }
+
+  NodeId find_directory(NodeId b, NodeId parent) {
+    const NodeId a = ballots_[b].candidate;
+    if (a != kNoNode && may_claim(a, parent) && base_.node(a).is_directory()) return a;
+    return find_by_name(b, parent);
+  }
+
+  NodeId find_file(NodeId b, NodeId parent) {
+    const Place place = place_of(other_, other_.node(b));
+    if (place.bytes == 0) return find_by_name(b, parent);
+    NodeId best = kNoNode;
+    int best_likeness = -1;
+    int left = kMostCandidates;
+    for (NodeId a = by_place_.first(place.position); a != kNoNode && left-- > 0; a = by_place_.next(a)) {
+      if (places_[a].position != place.position || !may_claim(a, parent)) continue;
+      int likeness = names_alike(a, b);
+      if (places_[a].bytes == place.bytes) {
+        likeness += 4;
+      } else if (likeness == 0) {
+        continue;  // neither name nor length in common
+      }
+      if (likeness > best_likeness) {
+        best = a;
+        best_likeness = likeness;
+      }
+    }
+    if (best == kNoNode) {
+      note_same_name_elsewhere(b, parent);
+    } else if (places_[best].bytes == place.bytes) {
+      result_.agreed[best] = true;
+    } else {
+      disagree(best, b,
+               "the views disagree on its length: " + std::to_string(places_[best].bytes) + " and " +
+                   std::to_string(place.bytes) + " bytes");
+    }
+    return best;
+  }
+
+  // 2: some view's name is the same; 1: the same when squeezed into d-characters; 0: not.
+  int names_alike(NodeId a, NodeId b) const {
+    const Node& x = base_.node(a);
+    const Node& y = other_.node(b);
+    for (const TextRef p : x.names) {
+      for (const TextRef q : y.names) {
+        if (p.length != 0 && p.length == q.length && base_.text(p) == other_.text(q)) return 2;
+      }
+    }
+    const std::string squeezed_b = squeezed(other_.name(y));
+    for (const TextRef p : x.names) {
+      if (p.length != 0 && squeezed(base_.text(p)) == squeezed_b) return 1;
+    }
+    return 0;
+  }
+
+  // For what holds no data. Exact names first, then squeezed ones, then the only one of that kind and date whose name
+  // begins alike (writers cut and number names in ways of their own).
+  NodeId find_by_name(NodeId b, NodeId parent) {
+    index_names();
+    const Node& n = other_.node(b);
+    const auto fits = [&](NodeId a) {
+      return may_claim(a, parent) && places_[a].bytes == 0 && base_.node(a).is_directory() == n.is_directory();
+    };
+    NodeId alike = kNoNode;
+    int left = kMostCandidates;
+    for (auto [it, end] = by_name_.equal_range(name_key(parent, squeezed(other_.name(n)))); it != end && left-- > 0;
+         ++it) {
+      if (!fits(it->second)) continue;
+      const int likeness = names_alike(it->second, b);
+      if (likeness == 2) return it->second;
+      if (likeness == 1 && alike == kNoNode) alike = it->second;
+    }
+    if (alike != kNoNode) return alike;
+
+    left = kMostCandidates;
+    const std::string begin = squeezed(other_.name(n)).substr(0, 3);
+    for (auto [it, end] = by_date_.equal_range(date_key(parent, n.modified)); it != end; ++it) {
+      if (left-- == 0) return kNoNode;
+      const NodeId a = it->second;
+      if (!fits(a) || base_.node(a).modified != n.modified) continue;
+      if (squeezed(base_.name(base_.node(a))).substr(0, 3) != begin) continue;
+      if (alike != kNoNode) return kNoNode;  // not the only one
+      alike = a;
+    }
+    return alike;
+  }
+
+  static std::uint64_t name_key(NodeId parent, std::string_view squeezed_name) {
+    return mixed(parent) ^ std::hash<std::string_view>{}(squeezed_name);
+  }
+  static std::uint64_t date_key(NodeId parent, const Timestamp& t) {
+    return mixed(parent) ^ mixed(static_cast<std::uint64_t>(t.seconds) + 1);
+  }
+
+  // Built when the first node without data is met: many discs have none.
+  void index_names() {
+    if (names_indexed_) return;
+    names_indexed_ = true;
+    for (NodeId a = 1; a < base_count_; ++a) {
+      const Node& n = base_.node(a);
+      if (places_[a].bytes != 0 || n.parent == kNoNode) continue;
+      std::vector<std::uint64_t> keys;
+      for (const TextRef name : n.names) {
+        if (name.length == 0) continue;
+        const std::uint64_t key = name_key(n.parent, squeezed(base_.text(name)));
+        if (std::find(keys.begin(), keys.end(), key) == keys.end()) keys.push_back(key);
+      }
+      for (const std::uint64_t key : keys) by_name_.emplace(key, a);
+      by_date_.emplace(date_key(n.parent, n.modified), a);
+    }
+  }
+
+  // A file of the same full name in the same directory, but elsewhere on the disc: one of the two views is wrong.
+  void note_same_name_elsewhere(NodeId b, NodeId parent) {
+    index_file_names();
+    const Node& n = other_.node(b);
+    int left = kMostCandidates;
+    for (auto [it, end] = by_file_name_.equal_range(name_key(parent, other_.name(n))); it != end && left-- > 0; ++it) {
+      const NodeId a = it->second;
+      if (!may_claim(a, parent) || names_alike(a, b) != 2) continue;
+      disagree(a, b,
+               "the views disagree on where it lies: LBA " + std::to_string(places_[a].position / kSectorBytes) +
+                   " and " + std::to_string(place_of(other_, n).position / kSectorBytes));
+      doubted_copies_.insert_or_assign(b, "another view has a file of this name elsewhere on the disc");
+      return;
+    }
+  }
+
+  void index_file_names() {
+    if (file_names_indexed_) return;
+    file_names_indexed_ = true;
+    for (NodeId a = 1; a < base_count_; ++a) {
+      const Node& n = base_.node(a);
+      if (places_[a].bytes != 0 && n.parent != kNoNode) by_file_name_.emplace(name_key(n.parent, base_.name(n)), a);
+    }
+  }
+
+  void disagree(NodeId a, NodeId b, std::string text) {
+    findings_.add({Severity::kDoubt, "views-disagree", std::string(base_.name(base_.node(a))),
+                   places_[a].position / kSectorBytes, "ECMA-119 8.5",
+                   text + " (" + std::string(to_string(base_.node(a).view)) + ", " +
+                       std::string(to_string(other_.node(b).view)) + ")"});
+    base_.add_doubt(a, std::move(text));
+  }
+
+  void add_names(NodeId a, const Node& n) {
+    for (std::size_t v = 0; v < kViewCount; ++v) {
+      if (n.names[v].length != 0 && base_.node(a).names[v].length == 0) {
+        base_.edit(a).names[v] = base_.add_text(other_.text(n.names[v]));
+      }
+    }
+  }
+
+  void claim(NodeId b, NodeId a) {
+    claimed_[a] = true;
+    result_.base_ids[b] = a;
+    const Node& n = other_.node(b);
+    add_names(a, n);
+    Node& united = base_.edit(a);
+    const std::uint16_t hurt = node_flag::kIncomplete | node_flag::kUnread;
+    if (united.is_directory() && !n.has(hurt)) united.flags &= static_cast<std::uint16_t>(~hurt);
+    if (united.is_directory() && !n.has(node_flag::kUnread) && united.has(node_flag::kUnread)) {
+      united.flags = static_cast<std::uint16_t>((united.flags & ~node_flag::kUnread) | node_flag::kIncomplete);
+    }
+    if (!united.modified.known) united.modified = n.modified;
+    for (std::string& doubt : other_.doubts(b)) base_.add_doubt(a, std::move(doubt));
+  }
+
+  void copy(NodeId b, NodeId parent) {
+    Node n = other_.node(b);
+    n.names = {};
+    n.first_extent = n.extent_count = 0;
+    n.details = 0;
+    const NodeId a = base_.add_child(parent, n);
+    result_.base_ids[b] = a;
+    result_.agreed.push_back(false);
+    add_names(a, other_.node(b));
+    base_.add_extents(a, other_.extents(other_.node(b)));
+    if (other_.node(b).details != 0) {
+      // Copied first: making room may move what a reference from the same tree points to.
+      NodeDetails details = other_.details(other_.node(b));
+      details.symlink_target = base_.add_text(other_.text(details.symlink_target));
+      base_.edit_details(a) = details;
+    }
+    for (std::string& doubt : other_.doubts(b)) base_.add_doubt(a, std::move(doubt));
+    if (const auto it = doubted_copies_.find(b); it != doubted_copies_.end()) base_.add_doubt(a, it->second);
+  }
+
+  Tree& base_;
+  const Tree& other_;
+  Findings& findings_;
+  std::size_t base_count_;     // nodes of base before anything was added
+  std::vector<Place> places_;  // by id in base
+  NodeIndex by_place_;         // key: first extent's position
+  std::vector<bool> claimed_;
+  std::vector<Ballot> ballots_;  // by id in other
+  std::unordered_multimap<std::uint64_t, NodeId> by_name_, by_date_, by_file_name_;
+  bool names_indexed_ = false, file_names_indexed_ = false;
+  std::unordered_map<NodeId, std::string> doubted_copies_;
+  UniteResult result_;
+};
+
+}  // namespace
+
+UniteResult unite(Tree& base, const Tree& other, Findings& findings) { return Uniter(base, other, findings).run(); }
+
+void choose_views(Tree& tree, View best) {
+  for (NodeId id = 1; id < tree.size(); ++id) {
+    Node& n = tree.edit(id);
+    for (std::size_t v = 0; v < kViewCount; ++v) {
+      if (n.names[v].length == 0) continue;
+      n.view = static_cast<View>(v);
+      break;
+    }
+    if (n.view != best && n.evidence == Evidence::kTree && !n.has(node_flag::kBoot)) n.evidence = Evidence::kView;
+  }
+}
+
+}  // namespace lacuna

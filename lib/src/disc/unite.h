@@ -1,0 +1,27 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Uniting the views of one volume. Supplementary trees are separate directories over the same file extents
+// (ECMA-119 8.5), so two views are matched by where their files lie, and by names only where nothing lies anywhere.
+#pragma once
+
+#include <vector>
+
+#include "lacuna/finding.h"
+#include "lacuna/tree.h"
+
+namespace lacuna {
+
+struct UniteResult {
+  std::vector<NodeId> base_ids;  ///< By id in `other`: its node in `base`.
+  std::vector<bool> agreed;      ///< By id in `base`: the other view has it at the same place with the same length.
+};
+
+/// Brings the nodes of `other` into `base`: one node for what both name, new nodes for what only `other` has. Files
+/// of one name and place on which the views disagree (length, extent) get a doubt and stay two nodes where their
+/// extents differ. Directories that `base` could not read in full count as read when `other` read theirs. In both
+/// trees parents have lower ids than their children. Linear but for sorting.
+UniteResult unite(Tree& base, const Tree& other, Findings& findings);
+
+/// Gives each node the best view that names it, and evidence `view` to those that `best` does not name.
+void choose_views(Tree& tree, View best);
+
+}  // namespace lacuna

@@ -18,13 +18,13 @@ struct Timestamp {
   friend bool operator==(const Timestamp&, const Timestamp&) = default;
 };
 
-/// The local fields of a date; nothing when one is out of its range (leap days included, second 60 is not).
-/// Thread-safe, uses no time zone database.
+/// The local fields of a date; nothing when one is out of its range (leap days included, second 60 is not; years 1 to
+/// 9999, zones up to 24 hours). Thread-safe, uses no time zone database.
 std::optional<Timestamp> make_timestamp(int year, int month, int day, int hour, int minute, int second,
                                         std::int32_t nanoseconds, int zone_minutes);
 
 /// ISO 8601 in the zone recorded, "2004-05-06T07:08:09+02:00", with a fraction when it is not zero; empty when not
-/// known.
+/// known or outside the years 0 to 9999.
 std::string to_iso8601(const Timestamp& t);
 
 }  // namespace lacuna

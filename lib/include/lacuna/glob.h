@@ -10,7 +10,8 @@ namespace lacuna {
 
 /// `*` and `?` within one name, `[a-z]` and `[!a-z]`, `**` over any number of names, `\` before a literal character.
 /// A pattern without '/' matches the last name of a path at any depth; one that matches a directory takes everything
-/// below it. Matching is by Unicode code point; letter case counts unless `ignore_case` (ASCII only).
+/// below it. A '/' at the start ties the pattern to the root, one at the end has no meaning of its own.
+/// Matching is by Unicode code point; letter case counts unless `ignore_case` (ASCII only).
 /// Linear in pattern times path, whatever the pattern. Safe for concurrent use.
 class Glob {
  public:
@@ -20,8 +21,7 @@ class Glob {
 
  private:
   std::string pattern_;
-  std::vector<std::string> parts_;
-  bool anchored_ = false;
+  std::vector<std::string> parts_;  // "**" for any number of names; in the others every '[' is closed
   bool ignore_case_ = false;
 };
 
@@ -32,7 +32,7 @@ class GlobSet {
   GlobSet(const std::vector<std::string>& patterns, bool ignore_case);
   bool empty() const noexcept { return globs_.empty(); }
   bool matches(std::string_view path) const;
-  /// Patterns that have matched nothing of what was asked so far are a user's typing errors; this takes one path.
+  /// One by one, to tell which of them match nothing: those are mostly typing errors.
   const std::vector<Glob>& globs() const noexcept { return globs_; }
 
  private:

@@ -217,9 +217,9 @@ void NameDecoder::append(std::string& to, Bytes raw) {
   };
 
   while (in_left != 0) {
-    const std::size_t before = in_left;
+    const std::size_t before = in_left + converted.size();
     const int error = convert(&in, &in_left);
-    if (error == 0 || (error == E2BIG && in_left != before)) continue;
+    if (error == 0 || (error == E2BIG && in_left + converted.size() != before)) continue;
     // A byte that the charset doesn't define, or a sequence cut off by the end of the name.
     convert(nullptr, nullptr);
     take_converted();

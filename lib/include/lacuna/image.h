@@ -31,6 +31,12 @@ class SectorSource {
   virtual std::uint32_t last_sector_bytes() const noexcept { return kSectorBytes; }
   /// What is known without reading: LBAs that lie in holes of a sparse file.
   virtual const RangeSet& holes() const noexcept = 0;
+  /// LBAs inside [first_lba, end_lba) whose bytes are nowhere, wholly or in part (a numbered part that is missing):
+  /// absent, whatever a map says.
+  virtual const RangeSet& missing() const noexcept {
+    static const RangeSet none;
+    return none;
+  }
 
   /// Reads out.size() / kSectorBytes sectors from `lba`. Each sector's state is kGood, kBad (an I/O error of that
   /// sector; the others of the same request are still read), kUnread (a hole) or kAbsent; bytes of sectors that are

@@ -1,0 +1,246 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "lacuna/image.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <atomic>
+#include <mutex>
+#include <shared_mutex>
+#include <utility>
+
+namespace lacuna {
+namespace {
+
+RangeSet listed_by(const SectorMap& map) {
+  std::vector<Range> ranges;
+  ranges.reserve(map.runs().size());
+  for (const SectorRun& run : map.runs()) ranges.push_back({run.first, run.end()});
+  return RangeSet::from_unsorted(std::move(ranges));
+}
+
+SectorMap marking(const RangeSet& lbas, SectorState state, SectorState elsewhere) {
+  std::vector<SectorRun> runs;
+  runs.reserve(lbas.ranges().size());
+  for (const Range& r : lbas.ranges()) runs.push_back({r.first, r.length(), state});
+  return SectorMap::from_runs(std::move(runs), elsewhere);
+}
+
+std::string sectors_text(std::uint64_t count) { return fmt::format("{} sector{}", count, count == 1 ? "" : "s"); }
+
+// A map that speaks of sectors outside the image was made in another unit, for another image, or of the whole disc
+// when the image is cut.
+void note_beyond(const SectorMap& map, const SectorSource& source, Findings& findings) {
+  std::uint64_t listed = 0;
+  std::uint64_t outside = 0;
+  std::uint64_t first_outside = 0;
+  std::uint64_t map_end = 0;
+  for (const SectorRun& run : map.runs()) {
+    if (run.state == SectorState::kAbsent) continue;  // that is what it is
+    const std::uint64_t inside_first = std::clamp(run.first, source.first_lba(), source.end_lba());
+    const std::uint64_t inside_end = std::clamp(run.end(), source.first_lba(), source.end_lba());
+    const std::uint64_t out = run.count - (inside_end - inside_first);
+    if (out > 0 && outside == 0)
+      first_outside = run.first < source.first_lba() ? run.first : std::max(run.first, source.end_lba());
+    listed += run.count;
+    outside += out;
+    map_end = run.end();
+  }
+  if (outside == 0) return;
+  std::string hint;
+  if (map_end > source.end_lba() && outside * 2 >= listed) {
+    constexpr std::uint64_t k512PerSector = kSectorBytes / 512;
+    if (map_end <= source.end_lba() * k512PerSector) {
+      hint = "; it may count in units of 512 bytes (--map-unit 512)";
+    } else if (map_end / kSectorBytes <= source.end_lba()) {
+      hint = "; it may count bytes (--map-unit bytes, or '#! unit bytes' in it)";
+    } else {
+      hint = "; is it the map of this image?";
+    }
+  }
+  findings.add({Severity::kDoubt,
+                "map-beyond-image",
+                "sector map",
+                first_outside,
+                {},
+                fmt::format("lists {} outside the image, which has LBA {} to {}; they stay absent{}",
+                            sectors_text(outside), source.first_lba(), source.end_lba() - 1, hint)});
+}
+
+}  // namespace
+
+struct Image::Impl {
+  std::unique_ptr<SectorSource> source;
+  std::string name;
+  bool mapped = false;
+  SectorMap known{SectorState::kAbsent};  // all that is known without reading; lists each sector of the image
+  Findings findings;
+
+  // What reading and looking brought up, one set a state. Nobody locks while nothing was learned.
+  mutable std::shared_mutex learned_mutex;
+  std::array<RangeSet, kSectorStateCount> learned;
+  std::atomic<bool> any_learned{false};
+
+  void settle(const std::vector<SectorMap>& maps);
+  void note_holes(const RangeSet& unread_holes);
+  std::vector<SectorRun> states_of(std::uint64_t first, std::uint64_t end) const;
+  void read_run(const SectorRun& run, std::span<std::uint8_t> out, std::span<SectorState> states,
+                RangeSet& failed) const;
+  void learn(const RangeSet& lbas, SectorState state);
+};
+
+// Puts together source and maps.
+void Image::Impl::settle(const std::vector<SectorMap>& maps) {
+  const Range all{source->first_lba(), source->end_lba()};
+  mapped = !maps.empty();
+  SectorMap united;
+  for (std::size_t i = 0; i < maps.size(); ++i) {
+    note_beyond(maps[i], *source, findings);
+    united = i == 0 ? maps[0] : united.worst_with(maps[i]);
+  }
+  // A hole that a map lists was read by someone, or its reading failed: the map knows better than the file.
+  const RangeSet inside = RangeSet::from_unsorted({all});
+  const RangeSet unread_holes = source->holes().intersected(inside).minus(listed_by(united));
+  note_holes(unread_holes);
+  known = SectorMap::from_runs(united.slice(all.first, all.end), SectorState::kAbsent)
+              .worst_with(marking(unread_holes, SectorState::kUnread, SectorState::kGood))
+              .worst_with(marking(source->missing().intersected(inside), SectorState::kAbsent, SectorState::kGood));
+  if (all.end > all.first && source->last_sector_bytes() < kSectorBytes) {
+    findings.add({Severity::kLoss,
+                  "cut-in-sector",
+                  name,
+                  all.end - 1,
+                  {},
+                  fmt::format("the image ends {} bytes into its last sector; it was cut, or the copy was interrupted",
+                              source->last_sector_bytes())});
+  }
+}
+
+void Image::Impl::note_holes(const RangeSet& unread_holes) {
+  if (unread_holes.empty()) return;
+  const std::string count = sectors_text(unread_holes.total());
+  findings.add({Severity::kLoss,
+                mapped ? "hole-not-in-map" : "holes",
+                name,
+                unread_holes.ranges().front().first,
+                {},
+                fmt::format("{} lie in holes of the image file{} and count as unread; if they were read and held "
+                            "zeros, list them as good in a map (--map)",
+                            count, mapped ? ", are listed in no map" : "")});
+}
+
+std::vector<SectorRun> Image::Impl::states_of(std::uint64_t first, std::uint64_t end) const {
+  std::vector<SectorRun> runs = known.slice(first, end);
+  if (!any_learned.load(std::memory_order_acquire)) return runs;
+  const std::shared_lock lock(learned_mutex);
+  SectorMap map = SectorMap::from_runs(std::move(runs), SectorState::kAbsent);
+  for (std::size_t s = 0; s < learned.size(); ++s) {
+    const std::span<const Range> ranges = learned[s].ranges();
+    std::vector<SectorRun> here;
+    for (std::size_t i = learned[s].first_ending_after(first); i < ranges.size() && ranges[i].first < end; ++i) {
+      const std::uint64_t from = std::max(ranges[i].first, first);
+      here.push_back({from, std::min(ranges[i].end, end) - from, static_cast<SectorState>(s)});
+    }
+    if (!here.empty()) map = map.worst_with(SectorMap::from_runs(std::move(here), SectorState::kGood));
+  }
+  return map.slice(first, end);
+}
+
+void Image::Impl::read_run(const SectorRun& run, std::span<std::uint8_t> out, std::span<SectorState> states,
+                           RangeSet& failed) const {
+  if (!has_bytes(run.state)) {
+    std::ranges::fill(out, std::uint8_t{0});
+    std::ranges::fill(states, run.state);
+    return;
+  }
+  source->read(run.first, out, states);
+  for (std::size_t i = 0; i < states.size(); ++i) {
+    // kUnread here is a hole that a map lists: someone read its zeros.
+    if (states[i] == SectorState::kGood || states[i] == SectorState::kUnread) {
+      states[i] = run.state;
+    } else {
+      states[i] = std::max(states[i], run.state);
+      failed.add({run.first + i, run.first + i + 1});
+    }
+  }
+}
+
+void Image::Impl::learn(const RangeSet& lbas, SectorState state) {
+  if (lbas.empty() || state == SectorState::kGood) return;
+  constexpr std::size_t kFew = 8;  // up to here, adding one by one is cheaper than uniting
+  const std::unique_lock lock(learned_mutex);
+  RangeSet& set = learned[static_cast<std::size_t>(state)];
+  if (lbas.ranges().size() <= kFew) {
+    for (const Range& r : lbas.ranges()) set.add(r);
+  } else {
+    set = set.united(lbas);
+  }
+  any_learned.store(true, std::memory_order_release);
+}
+
+Result<std::unique_ptr<Image>> Image::open(const std::vector<std::filesystem::path>& paths,
+                                           const ImageOptions& options) {
+  Findings findings;
+  Result<std::unique_ptr<SectorSource>> source = open_source(paths, options.starts_at, findings);
+  if (!source) return source.error();
+  std::vector<SectorMap> maps;
+  for (const std::filesystem::path& path : options.maps) {
+    Result<SectorMap> map = load_sector_map(path, options.map_columns);
+    if (!map) return map.error();
+    maps.push_back(std::move(map).value());
+  }
+  std::unique_ptr<Image> image = from_source(std::move(source).value(), std::move(maps), paths.front().string());
+  findings.add(image->impl_->findings);
+  image->impl_->findings = std::move(findings);
+  return image;
+}
+
+std::unique_ptr<Image> Image::from_source(std::unique_ptr<SectorSource> source, std::vector<SectorMap> maps,
+                                          std::string name) {
+  auto impl = std::make_unique<Impl>();
+  impl->source = std::move(source);
+  impl->name = std::move(name);
+  impl->settle(maps);
+  return std::unique_ptr<Image>(new Image(std::move(impl)));
+}
+
+Image::Image(std::unique_ptr<Impl> impl) : impl_(std::move(impl)) {}
+Image::~Image() = default;
+
+const std::string& Image::name() const noexcept { return impl_->name; }
+std::uint64_t Image::first_lba() const noexcept { return impl_->source->first_lba(); }
+std::uint64_t Image::end_lba() const noexcept { return impl_->source->end_lba(); }
+
+std::uint64_t Image::end_byte() const noexcept {
+  if (end_lba() == first_lba()) return first_lba() * kSectorBytes;
+  return (end_lba() - 1) * kSectorBytes + impl_->source->last_sector_bytes();
+}
+
+bool Image::has_map() const noexcept { return impl_->mapped; }
+Basis Image::basis() const noexcept { return impl_->mapped ? Basis::kMap : Basis::kAssumed; }
+const Findings& Image::findings() const noexcept { return impl_->findings; }
+
+void Image::read(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) const {
+  const std::size_t count = std::min(states.size(), out.size() / kSectorBytes);
+  if (lba >= kMaxSectors) {  // no disc reaches here; it also keeps lba + count from wrapping around
+    std::ranges::fill(out, std::uint8_t{0});
+    std::ranges::fill(states, SectorState::kAbsent);
+    return;
+  }
+  RangeSet failed;
+  for (const SectorRun& run : impl_->states_of(lba, lba + count)) {
+    const std::size_t at = static_cast<std::size_t>(run.first - lba);
+    const std::size_t n = static_cast<std::size_t>(run.count);
+    impl_->read_run(run, out.subspan(at * kSectorBytes, n * kSectorBytes), states.subspan(at, n), failed);
+  }
+  impl_->learn(failed, SectorState::kBad);
+}
+
+void Image::learn(const RangeSet& lbas, SectorState state) const { impl_->learn(lbas, state); }
+
+SectorMap Image::states() const {
+  return SectorMap::from_runs(impl_->states_of(first_lba(), end_lba()), SectorState::kAbsent);
+}
+
+}  // namespace lacuna

@@ -3,7 +3,9 @@
 // piece by piece, so that memory stays flat; the library itself writes nowhere.
 #pragma once
 
+#include <cstdint>
 #include <functional>
+#include <string>
 #include <string_view>
 #include <vector>
 
@@ -28,24 +30,42 @@ struct FileFilter {
 
 /// What a listing came upon, for the exit code and for messages.
 struct ListingTotals {
-  std::uint64_t listed = 0;
-  std::uint64_t not_whole = 0;
+  std::uint64_t listed = 0;     ///< Files, and directories that are not whole.
+  std::uint64_t not_whole = 0;  ///< Of those.
 };
 
-/// Schema "lacuna/survey/1" in JSON; NDJSON and CSV are the same as JSON here.
-void write_survey(const Disc& disc, const Verdicts& verdicts, const Hits& hits, Format format, const Sink& sink);
-/// Schema "lacuna/files/1".
-ListingTotals write_files(const Disc& disc, const Verdicts& verdicts, const FileFilter& filter, Format format,
-                          const Sink& sink);
-/// Schema "lacuna/hits/1".
-void write_hits(const Disc& disc, const Verdicts& verdicts, const Hits& hits, Format format, const Sink& sink);
-/// Schema "lacuna/pull/1".
-void write_pull(const Disc& disc, const Verdicts& verdicts, const PullReport& report, const PullOptions& options,
-                Format format, const Sink& sink);
-/// Schema "lacuna/verify/1".
-void write_verify(const VerifyReport& report, Format format, const Sink& sink);
+/// What a report needs to know of the request and the disc does not tell.
+struct ReportContext {
+  /// How a command names this image, shell-quoted, with the options that shape the reading ("harbour.iso --map
+  /// harbour.map"); suggested commands repeat it. Empty: the image's name.
+  std::string image_arguments;
+  bool looked_inside = true;  ///< JudgeOptions::look_inside; when false, every report says what that costs.
+};
 
-/// "1.4 GB": decimal units, three significant digits, as drives and file managers show them.
+/// What the disc is, what is hurt, what can be had, what to do next. Schema "lacuna/survey/1" in JSON; kNdjson and
+/// kCsv are the same as JSON here.
+void write_survey(const Disc& disc, const Verdicts& verdicts, const Hits& hits, const ReportContext& context,
+                  Format format, const Sink& sink);
+/// Every node that is not a directory and passes the filter, and the directories that are not whole. Schema
+/// "lacuna/files/1".
+ListingTotals write_files(const Disc& disc, const Verdicts& verdicts, const FileFilter& filter,
+                          const ReportContext& context, Format format, const Sink& sink);
+/// Every range that is not good, and what it hits. Schema "lacuna/hits/1".
+void write_hits(const Disc& disc, const Verdicts& verdicts, const Hits& hits, const ReportContext& context,
+                Format format, const Sink& sink);
+/// Schema "lacuna/pull/1"; kNdjson and kCsv are the same as JSON here.
+void write_pull(const Disc& disc, const Verdicts& verdicts, const PullReport& report, const PullOptions& options,
+                const ReportContext& context, Format format, const Sink& sink);
+/// Schema "lacuna/verify/1"; kNdjson and kCsv are the same as JSON here.
+void write_verify(const VerifyReport& report, const std::filesystem::path& folder, Format format, const Sink& sink);
+
+/// "1.4 GB": decimal units, at most three significant digits, as drives and file managers show them.
 std::string human_bytes(std::uint64_t bytes);
+/// "12,345"
+std::string grouped(std::uint64_t number);
+/// Text as it can be put on a terminal: control characters and those that reorder what is shown stand as %HH.
+std::string shown(std::string_view text);
+/// The text as one word of a POSIX shell; unchanged when it needs no quoting.
+std::string shell_quoted(std::string_view text);
 
 }  // namespace lacuna

@@ -1,0 +1,194 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// The survey for a tired person: what this disc is, what is hurt, what can be had, what to do next. Each section says
+// its sum first; lists are cut short, hits and JSON have them in full.
+#include <algorithm>
+
+#include "report/basis.h"
+#include "report/out.h"
+#include "report/survey.h"
+#include "report/words.h"
+
+namespace lacuna::report {
+namespace {
+
+constexpr std::size_t kShown = 8;  // Of a list in a section.
+
+class SurveyText {
+ public:
+  SurveyText(const Survey& survey, Out& out)
+      : disc_(survey.disc), verdicts_(survey.verdicts), context_(survey.context), facts_(survey.facts), out_(out) {}
+
+  void write() {
+    if (const std::string basis = basis_statement(verdicts_.basis(), context_); !basis.empty()) {
+      out_.add(basis);
+      out_.add('\n');
+    }
+    disc();
+    sectors();
+    structures();
+    directories();
+    files();
+    findings();
+    next();
+  }
+
+ private:
+  void heading(std::string_view text) { out_.print("\n{}\n", text); }
+  void row(std::string_view label, std::string_view text) {
+    if (!text.empty()) out_.print("  {:<11} {}\n", label, shown(text));
+  }
+  void more(std::size_t all) {
+    if (all > kShown) out_.print("  and {} more\n", grouped(all - kShown));
+  }
+
+  void disc() {
+    const Volume* volume = disc_.main_volume();
+    out_.print("THE DISC   {}\n",
+               volume == nullptr || volume->volume_id.empty() ? "(no name)" : shown(volume->volume_id));
+    const Image& image = disc_.image();
+    row("image",
+        fmt::format("{}, {}, {}", image.name(), human_bytes(image.end_byte() - image.first_lba() * kSectorBytes),
+                    lba_range(image.first_lba(), image.end_lba() - image.first_lba())));
+    std::string views;
+    for (const View v : facts_.views) views.append(views.empty() ? "" : ", ").append(to_string(v));
+    row("views", views);
+    if (volume != nullptr) {
+      Dates dates;
+      if (volume->created.known) row("made", dates.minute(volume->created));
+      if (volume->modified.known && volume->modified != volume->created) row("changed", dates.minute(volume->modified));
+      row("application", volume->application_id);
+      row("preparer", volume->preparer_id);
+      row("publisher", volume->publisher_id);
+      if (volume->set_size > 1) {
+        row("set", fmt::format("disc {} of {}", volume->sequence_number, volume->set_size));
+      }
+    }
+    sessions();
+    for (const std::string& other : disc_.also_present()) row("also there", other + " (not read by this version)");
+  }
+
+  void sessions() {
+    if (disc_.sessions().size() < 2) return;
+    for (std::size_t i = 0; i < disc_.sessions().size() && i < kShown; ++i) {
+      const Session& s = disc_.sessions()[i];
+      row(i == 0 ? "sessions" : "", fmt::format("{} from LBA {}{}", s.number, s.start_lba, s.in_tree ? ", shown" : ""));
+    }
+    more(disc_.sessions().size());
+  }
+
+  void sectors() {
+    heading("SECTORS");
+    for (std::size_t i = 0; i < facts_.sectors.size(); ++i) {
+      if (facts_.sectors[i] == 0) continue;
+      out_.print("  {:<9} {:>13}  {:>8}\n", to_string(static_cast<SectorState>(i)), grouped(facts_.sectors[i]),
+                 share(facts_.sectors[i], facts_.sectors_in_all));
+    }
+    if (facts_.idle_sectors != 0) {
+      out_.print("  Of those not good, {} used by nothing that is known.\n",
+                 facts_.idle_sectors == 1 ? "1 sector is" : grouped(facts_.idle_sectors) + " are");
+    }
+  }
+
+  void structures() {
+    std::vector<HurtStructure> hurt = facts_.hurt_structures;
+    std::erase_if(hurt, [this](const HurtStructure& h) {  // These have a section of their own.
+      return disc_.structures()[h.structure].kind == StructureKind::kDirectory;
+    });
+    if (hurt.empty()) return;
+    heading(fmt::format("{} of the file system hurt", counted(hurt.size(), "STRUCTURE", "STRUCTURES")));
+    for (std::size_t i = 0; i < hurt.size() && i < kShown; ++i) {
+      const Structure& s = disc_.structures()[hurt[i].structure];
+      out_.print("  LBA {:<9} {:<8} {} ({})\n", s.position / kSectorBytes, to_string(hurt[i].worst),
+                 shown(structure_title(disc_, s)), to_string(s.view));
+    }
+    more(hurt.size());
+  }
+
+  void directories() {
+    const std::vector<LostDirectory>& lost = disc_.lost_directories();
+    if (lost.empty()) return;
+    heading(fmt::format("{} could not be read in full", counted(lost.size(), "DIRECTORY", "DIRECTORIES")));
+    for (std::size_t i = 0; i < lost.size() && i < kShown; ++i) {
+      const LostDirectory& d = lost[i];
+      out_.print("  LBA {:<9} {}/ ({}): {} of {}\n", d.position / kSectorBytes,
+                 d.node == kNoNode ? "?" : shown(disc_.tree().path(d.node)), to_string(d.view),
+                 grouped(d.missing_lbas.total()),
+                 counted((d.position % kSectorBytes + d.bytes + kSectorBytes - 1) / kSectorBytes, "sector missing",
+                         "sectors missing"));
+      std::string known;
+      if (d.entries_elsewhere)
+        known = "another view names " + counted(*d.entries_elsewhere, "entry", "entries") + " in it";
+      if (d.subdirectories) {
+        known += (known.empty() ? "" : "; ") + std::string("a path table tells of ") +
+                 counted(*d.subdirectories, "directory", "directories") + " in it";
+      }
+      out_.print("                {}\n", known.empty() ? "nothing else tells what was in it" : known);
+    }
+    more(lost.size());
+  }
+
+  void files() {
+    heading("FILES");
+    for (std::size_t i = 0; i < verdicts_.counts().size(); ++i) {
+      const StateCount& c = verdicts_.counts()[i];
+      if (c.files == 0) continue;
+      file_row(to_string(static_cast<FileState>(i)), c);
+    }
+    file_row("in all", facts_.all_files);
+    if (verdicts_.hurt_directories() != 0) {
+      out_.print("  There may be more: {} not be read in full.\n",
+                 verdicts_.hurt_directories() == 1 ? "1 directory could"
+                                                   : grouped(verdicts_.hurt_directories()) + " directories could");
+    }
+  }
+
+  void file_row(std::string_view label, const StateCount& c) {
+    out_.print("  {:<9} {:>13}  {:>8}{}\n", label, grouped(c.files), human_bytes(c.bytes),
+               c.missing_bytes == 0 ? "" : fmt::format("   {} missing", human_bytes(c.missing_bytes)));
+  }
+
+  void findings() {
+    const auto rank = [](const Finding& f) { return -static_cast<int>(f.severity); };
+    std::vector<const Finding*> list;
+    for (const Finding& f : disc_.findings().list()) {
+      if (f.severity != Severity::kNote) list.push_back(&f);
+    }
+    std::ranges::stable_sort(list, {}, [&rank](const Finding* f) { return rank(*f); });
+    const std::size_t notes = disc_.findings().list().size() - list.size();
+    if (list.empty() && notes == 0) return;
+    heading("FOUND ON THE WAY");
+    for (std::size_t i = 0; i < list.size() && i < kShown; ++i) {
+      const Finding& f = *list[i];
+      out_.print("  {}{}: {}\n", f.lba ? fmt::format("LBA {} ", *f.lba) : "", shown(f.subject), shown(f.text));
+    }
+    more(list.size());
+    if (notes != 0) {
+      out_.print("  {} from the standard without consequence (survey --format json lists all)\n",
+                 counted(notes, "departure"));
+    }
+  }
+
+  void next() {
+    heading("WHAT NEXT");
+    int number = 0;
+    for (const Step& step : next_steps(disc_, verdicts_, facts_, context_)) {
+      out_.print("  {}. {}\n", ++number, step.text);
+      if (!step.command.empty()) out_.print("       {}\n", shown(step.command));
+    }
+    if (number == 0) out_.add("  Nothing: no file is known.\n");
+    heading("TAKE CARE");
+    for (const std::string& text : cautions(facts_)) out_.print("  {}\n", text);
+  }
+
+  const Disc& disc_;
+  const Verdicts& verdicts_;
+  const ReportContext& context_;
+  const SurveyFacts& facts_;
+  Out& out_;
+};
+
+}  // namespace
+
+void survey_as_text(const Survey& survey, Out& out) { SurveyText(survey, out).write(); }
+
+}  // namespace lacuna::report

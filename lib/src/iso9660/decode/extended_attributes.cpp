@@ -5,7 +5,7 @@
 
 namespace lacuna::iso9660 {
 
-// ECMA-119 9.5 (offsets from memory of the text, see docs of the format; no other reader was at hand to compare)
+// ECMA-119 9.5; offsets from memory of the standard's table.
 std::optional<ExtendedAttributes> decode_extended_attributes(Bytes ear) {
   namespace problem = ear_problem;
   if (ear.size() < kEarFixedBytes) return {};

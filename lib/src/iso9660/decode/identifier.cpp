@@ -49,17 +49,15 @@ std::uint16_t version_from(const Units<kUnitBytes>& id, std::size_t at) {
 }
 
 template <std::size_t kUnitBytes>
-FileIdentifier split(const Units<kUnitBytes>& id, bool dot_may_be_of_the_name, std::size_t all_bytes) {
+FileIdentifier split(const Units<kUnitBytes>& id, bool dot_may_be_of_the_name) {
   FileIdentifier f;
   std::size_t end = id.size();
-  // An odd last byte is of no unit: the identifier is damaged, and nothing is taken off.
-  const bool whole_units = end * kUnitBytes == all_bytes;
-  if (const auto semicolon = id.last(';', end); whole_units && semicolon && *semicolon > 0) {
+  if (const auto semicolon = id.last(';', end); semicolon && *semicolon > 0) {
     f.version = version_from(id, *semicolon + 1);
     if (f.version != 0) end = *semicolon;
   }
   const bool take_dot = f.version != 0 || !dot_may_be_of_the_name;
-  if (whole_units && take_dot && end > 1 && id[end - 1] == '.') --end;
+  if (take_dot && end > 1 && id[end - 1] == '.') --end;
   f.base = id.bytes(0, end);
   f.name = f.base;
   if (const auto dot = id.last('.', end)) {
@@ -71,12 +69,11 @@ FileIdentifier split(const Units<kUnitBytes>& id, bool dot_may_be_of_the_name, s
 
 }  // namespace
 
-FileIdentifier split_identifier(Bytes id) noexcept { return split(Units<1>(id), false, id.size()); }
+FileIdentifier split_identifier(Bytes id) noexcept { return split(Units<1>(id), false); }
 
 FileIdentifier split_identifier_ucs2(Bytes id) noexcept {
-  FileIdentifier f = split(Units<2>(id), true, id.size());
-  if (id.size() % 2 != 0) f.base = f.name = id, f.extension = {};
-  return f;
+  if (id.size() % 2 != 0) return {id, id, {}, 0};
+  return split(Units<2>(id), true);
 }
 
 }  // namespace lacuna::iso9660

@@ -23,7 +23,8 @@ struct FileIdentifier {
 FileIdentifier split_identifier(Bytes id) noexcept;
 
 /// The same for big-endian UCS-2 (";1" is 00 3B 00 31). The dot of an empty extension is taken off only before a
-/// version: Joliet names without one are recorded as they were on the writer's file system, which may end in a dot.
+/// version: Joliet names without one are recorded as they were on the writer's file system, which may end in a dot. An
+/// identifier of an odd number of bytes is damaged and not split.
 FileIdentifier split_identifier_ucs2(Bytes id) noexcept;
 
 }  // namespace lacuna::iso9660

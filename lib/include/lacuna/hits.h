@@ -14,8 +14,10 @@ namespace lacuna {
 struct HitTarget {
   std::uint32_t structure = ~std::uint32_t{0};  ///< ~0: it is a file.
   NodeId node = kNoNode;
-  std::uint64_t offset = 0;  ///< Within the file or structure, where the range first touches it; bytes.
-  std::uint64_t bytes = 0;   ///< How many of its bytes the range takes.
+  /// Within the file or structure, where the range first touches it; bytes. Of a file that is stored compressed these
+  /// are stored bytes.
+  std::uint64_t offset = 0;
+  std::uint64_t bytes = 0;  ///< How many of its bytes the range takes.
 };
 
 /// A run of sectors in one state that is neither good nor repaired.
@@ -26,8 +28,10 @@ struct Hit {
 };
 
 struct Hits {
-  std::vector<Hit> hits;  ///< Ascending LBA; absent sectors outside the image only where something lies on them.
+  std::vector<Hit> hits;  ///< Ascending LBA; absent sectors outside the image only where something is on them.
   std::vector<HitTarget> targets;
+  /// False when so many files claim the same bytes (a hostile disc) that not every target is listed; every run is.
+  bool complete = true;
 };
 
 /// Linear in extents plus runs after sorting the extents.

@@ -24,6 +24,27 @@ struct Gap {
   friend bool operator==(const Gap&, const Gap&) = default;
 };
 
+/// Something that judging found against a file, kept small; Verdicts::doubts() puts it in words.
+struct JudgedDoubt {
+  enum class Kind : std::uint8_t {
+    kSharesSectors,    ///< Its extents overlap another file's (`partner`) or their own.
+    kSameStart,        ///< Another file (`partner`) starts at the same place and goes on differently.
+    kSharesStructure,  ///< Its extents overlap a structure; `partner` is an index into Disc::structures().
+    kExtentsTooLong,   ///< Its extents hold more bytes than its size.
+    kSizeGuessed,      ///< The disc does not record its size.
+    kTooManyPieces,    ///< Interleaved into more pieces than are examined; all of it counts as missing.
+    kGapsMerged,       ///< More gaps than are listed; neighbouring ones are shown as one, good bytes between included.
+    kZisofsNoMagic,    ///< Recorded as compressed, and is not.
+    kZisofsHeader,     ///< Its own header says another size or block size than the directory.
+    kZisofsTable,      ///< Its table of blocks contradicts itself.
+    kZisofsUnusable,   ///< The recorded way of compression is impossible or beyond what is decoded.
+  };
+  NodeId node = kNoNode;
+  Kind kind = Kind::kSharesSectors;
+  std::uint32_t partner = 0;
+  std::uint64_t first_lba = 0, last_lba = 0;  ///< What is shared, where that applies.
+};
+
 /// The state of one file or directory. A directory is whole when each of its records could be read or is known from
 /// elsewhere.
 struct Verdict {
@@ -48,6 +69,7 @@ class Verdicts {
   /// Gaps with missing bytes only, in order.
   std::vector<Gap> missing(const Verdict& v) const;
   /// Why a file is doubtful: its place (from the tree), suspect stretches, contents that don't decode.
+  /// Reads the ends of suspect stretches to tell what fills them.
   std::vector<std::string> doubts(const Disc& disc, NodeId id) const;
   /// Over all nodes that are not directories, by FileState.
   const std::array<StateCount, kFileStateCount>& counts() const noexcept { return counts_; }
@@ -61,6 +83,7 @@ class Verdicts {
   friend class Judge;
   std::vector<Verdict> verdicts_;  // by NodeId
   std::vector<Gap> gaps_;
+  std::vector<JudgedDoubt> doubts_;  // by NodeId
   std::array<StateCount, kFileStateCount> counts_{};
   std::uint64_t hurt_directories_ = 0;
   SectorMap states_;

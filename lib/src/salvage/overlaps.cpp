@@ -1,0 +1,137 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "salvage/overlaps.h"
+
+#include <algorithm>
+#include <iterator>
+#include <tuple>
+
+#include "salvage/gaps.h"
+
+namespace lacuna {
+namespace {
+
+using Kind = JudgedDoubt::Kind;
+
+JudgedDoubt make_doubt(NodeId node, Kind kind, std::uint32_t partner, std::uint64_t first, std::uint64_t end) {
+  return {node, kind, partner, first / kSectorBytes, (end - 1) / kSectorBytes};
+}
+
+/// Goes over the pieces, boot images left out, in groups of equal position.
+class FileSweep {
+ public:
+  FileSweep(const Tree& tree, std::span<const FilePiece> pieces, std::vector<JudgedDoubt>& out)
+      : tree_(tree), pieces_(pieces), out_(out) {}
+
+  void run(std::span<const std::uint32_t> order) {
+    for (std::size_t at = 0; at < order.size();) {
+      std::size_t end = at + 1;
+      while (end < order.size() && pieces_[order[end]].position == pieces_[order[at]].position) ++end;
+      const auto group = order.subspan(at, end - at);
+      compare_starts(group);
+      compare_neighbours(group, end < order.size() ? &pieces_[order[end]] : nullptr);
+      at = end;
+    }
+  }
+
+ private:
+  // A piece overlaps one that starts before it exactly when the furthest end so far lies behind its start, and one
+  // that starts after it exactly when the next start lies before its end.
+  void compare_neighbours(std::span<const std::uint32_t> group, const FilePiece* next) {
+    for (const std::uint32_t i : group) {
+      const FilePiece& p = pieces_[i];
+      if (furthest_ != nullptr && furthest_->end() > p.position) {
+        add(p, Kind::kSharesSectors, *furthest_);
+      } else if (next != nullptr && next->position < p.end()) {
+        add(p, Kind::kSharesSectors, *next);
+      }
+    }
+    const FilePiece& longest = pieces_[group.back()];
+    if (furthest_ == nullptr || longest.end() > furthest_->end()) furthest_ = &longest;
+  }
+
+  void compare_starts(std::span<const std::uint32_t> group) {
+    const FilePiece& first = pieces_[group.front()];
+    const auto odd =
+        std::find_if(group.begin() + 1, group.end(), [&](std::uint32_t i) { return !same_content(first, pieces_[i]); });
+    if (odd == group.end()) return;
+    for (const std::uint32_t i : group) {
+      const FilePiece& p = pieces_[i];
+      add(p, Kind::kSameStart, i == group.front() || same_content(first, p) ? pieces_[*odd] : first);
+    }
+  }
+
+  bool same_content(const FilePiece& a, const FilePiece& b) const {
+    const Node& x = tree_.node(a.node);
+    const Node& y = tree_.node(b.node);
+    return a.node != b.node && a.bytes == b.bytes && a.offset == b.offset && x.size == y.size &&
+           x.extent_count == y.extent_count;
+  }
+
+  void add(const FilePiece& p, Kind kind, const FilePiece& with) {
+    out_.push_back(make_doubt(p.node, p.node == with.node ? Kind::kSharesSectors : kind, with.node,
+                              std::max(p.position, with.position), std::min(p.end(), with.end())));
+  }
+
+  const Tree& tree_;
+  std::span<const FilePiece> pieces_;
+  std::vector<JudgedDoubt>& out_;
+  const FilePiece* furthest_ = nullptr;
+};
+
+bool contradicts_files(StructureKind kind) noexcept {
+  return kind == StructureKind::kVolumeDescriptor || kind == StructureKind::kPathTable ||
+         kind == StructureKind::kDirectory;
+}
+
+void find_structure_overlaps(const Disc& disc, std::span<const FilePiece> pieces, std::span<const std::uint32_t> order,
+                             std::vector<JudgedDoubt>& out) {
+  struct Used {
+    std::uint64_t first, end;
+    std::uint32_t structure;
+  };
+  std::vector<Used> used;
+  for (std::size_t i = 0; i < disc.structures().size(); ++i) {
+    const Structure& s = disc.structures()[i];
+    if (s.bytes == 0 || !contradicts_files(s.kind)) continue;
+    used.push_back({s.position, saturating_add(s.position, s.bytes), static_cast<std::uint32_t>(i)});
+  }
+  std::sort(used.begin(), used.end(), [](const Used& a, const Used& b) { return a.first < b.first; });
+  // furthest[i]: which of used[0..i] ends last. Any of them reaches into a piece exactly when that one does.
+  std::vector<std::size_t> furthest(used.size());
+  for (std::size_t i = 1; i < used.size(); ++i) {
+    furthest[i] = used[i].end > used[furthest[i - 1]].end ? i : furthest[i - 1];
+  }
+  for (const std::uint32_t index : order) {
+    const FilePiece& p = pieces[index];
+    const auto behind = std::lower_bound(used.begin(), used.end(), p.end(),
+                                         [](const Used& u, std::uint64_t at) { return u.first < at; });
+    if (behind == used.begin()) continue;
+    const Used& u = used[furthest[static_cast<std::size_t>(behind - used.begin()) - 1]];
+    if (u.end <= p.position) continue;
+    out.push_back(make_doubt(p.node, Kind::kSharesStructure, u.structure, std::max(p.position, u.first),
+                             std::min(p.end(), u.end)));
+  }
+}
+
+}  // namespace
+
+std::vector<JudgedDoubt> find_overlaps(const Disc& disc, std::span<const FilePiece> pieces,
+                                       std::span<const std::uint32_t> order) {
+  const Tree& tree = disc.tree();
+  std::vector<std::uint32_t> files;
+  files.reserve(order.size());
+  std::copy_if(order.begin(), order.end(), std::back_inserter(files),
+               [&](std::uint32_t i) { return !tree.node(pieces[i].node).has(node_flag::kBoot); });
+  std::vector<JudgedDoubt> doubts;
+  FileSweep(tree, pieces, doubts).run(files);
+  find_structure_overlaps(disc, pieces, files, doubts);
+  const auto key = [](const JudgedDoubt& d) { return std::tuple(d.node, d.kind); };
+  std::stable_sort(doubts.begin(), doubts.end(),
+                   [&](const JudgedDoubt& a, const JudgedDoubt& b) { return key(a) < key(b); });
+  doubts.erase(std::unique(doubts.begin(), doubts.end(),
+                           [&](const JudgedDoubt& a, const JudgedDoubt& b) { return key(a) == key(b); }),
+               doubts.end());
+  return doubts;
+}
+
+}  // namespace lacuna

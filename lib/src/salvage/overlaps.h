@@ -1,0 +1,22 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Overlaps: two files can't both be right about bytes that each says are its own.
+#pragma once
+
+#include <cstdint>
+#include <span>
+#include <vector>
+
+#include "lacuna/disc.h"
+#include "lacuna/verdict.h"
+#include "salvage/pieces.h"
+
+namespace lacuna {
+
+/// Every file whose place contradicts another file's or a structure's gets one doubt of each kind, naming one partner.
+/// Files on exactly the same bytes are one file with several names and no contradiction; boot images are copied from
+/// or laid over other files by design. `order` is by_position(pieces). O(pieces + structures log structures), whatever
+/// overlaps.
+std::vector<JudgedDoubt> find_overlaps(const Disc& disc, std::span<const FilePiece> pieces,
+                                       std::span<const std::uint32_t> order);
+
+}  // namespace lacuna

@@ -1,0 +1,153 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "salvage/pieces.h"
+
+#include <algorithm>
+
+#include "salvage/gaps.h"
+
+namespace lacuna {
+namespace {
+
+constexpr std::uint64_t kFar = ~std::uint64_t{0};
+
+bool is_interleaved(const Extent& e) noexcept {
+  return e.unit_bytes != 0 && e.gap_bytes != 0 && e.bytes > e.unit_bytes;
+}
+
+std::uint64_t stride(const Extent& e) noexcept { return std::uint64_t{e.unit_bytes} + e.gap_bytes; }
+
+class Collector {
+ public:
+  explicit Collector(Range window) : window_(window) {}
+
+  PieceList take() { return std::move(list_); }
+
+  /// `e` is cut to the bytes that count.
+  void add(NodeId node, const Extent& e, std::uint64_t offset, bool with_outside) {
+    const std::uint64_t before = bytes_before(e, window_.first);
+    const std::uint64_t behind = std::max(before, bytes_before(e, window_.end));
+    if (with_outside) {
+      add_outside(node, e, offset, 0, before);
+      add_outside(node, e, offset, behind, e.bytes);
+    }
+    if (before >= behind) return;
+    if (!is_interleaved(e)) {
+      add_piece(node, e.position + before, behind - before, offset + before);
+      return;
+    }
+    const std::uint64_t count = (behind - 1) / e.unit_bytes - before / e.unit_bytes + 1;
+    if (count > kMaxInterleavedPieces - interleaved_) {
+      if (list_.untaken.empty() || list_.untaken.back() != node) list_.untaken.push_back(node);
+      return;
+    }
+    interleaved_ += count;
+    for (std::uint64_t at = before; at < behind;) {
+      const ExtentPart s = extent_part_at(e, at);
+      const std::uint64_t bytes = std::min(s.bytes, behind - at);
+      add_piece(node, s.position, bytes, offset + at);
+      at += bytes;
+    }
+  }
+
+ private:
+  void add_piece(NodeId node, std::uint64_t position, std::uint64_t bytes, std::uint64_t offset) {
+    if (!list_.pieces.empty()) {
+      FilePiece& last = list_.pieces.back();
+      if (last.node == node && last.end() == position && last.offset + last.bytes == offset) {
+        last.bytes += bytes;
+        return;
+      }
+    }
+    list_.pieces.push_back({position, bytes, offset, node, 0});
+  }
+
+  void add_outside(NodeId node, const Extent& e, std::uint64_t offset, std::uint64_t first, std::uint64_t end) {
+    if (first >= end) return;
+    const std::uint64_t last = extent_part_at(e, end - 1).position;
+    list_.outside.push_back(
+        {extent_part_at(e, first).position, saturating_add(last, 1), offset + first, end - first, node});
+  }
+
+  Range window_;
+  PieceList list_;
+  std::uint64_t interleaved_ = 0;
+};
+
+}  // namespace
+
+Range byte_window(const Image& image) noexcept {
+  const std::uint64_t first = image.first_lba() * kSectorBytes;
+  return {first, std::max(first, image.end_byte())};
+}
+
+bool is_compressed(const Tree& tree, const Node& node) {
+  return node.kind == NodeKind::kFile && node.details != 0 && tree.details(node).zisofs.has_value();
+}
+
+std::uint64_t stored_bytes(const Tree& tree, const Node& node) {
+  const std::uint64_t limit = is_compressed(tree, node) ? kFar : node.size;
+  std::uint64_t sum = 0;
+  for (const Extent& e : tree.extents(node)) {
+    sum = saturating_add(sum, e.bytes);
+    if (sum >= limit) return limit;
+  }
+  return sum;
+}
+
+PieceList collect_pieces(const Tree& tree, Range window, bool with_outside) {
+  Collector collector(window);
+  for (NodeId id = 1; id < tree.size(); ++id) {
+    const Node& node = tree.node(id);
+    if (node.kind != NodeKind::kFile || node.has(node_flag::kUnlocated)) continue;
+    const std::uint64_t limit = is_compressed(tree, node) ? kFar : node.size;
+    std::uint64_t offset = 0;
+    for (Extent e : tree.extents(node)) {
+      if (offset >= limit) break;
+      e.bytes = std::min(e.bytes, limit - offset);
+      if (e.bytes == 0) continue;
+      collector.add(id, e, offset, with_outside);
+      offset = saturating_add(offset, e.bytes);
+    }
+  }
+  return collector.take();
+}
+
+std::vector<std::uint32_t> by_position(std::span<const FilePiece> pieces) {
+  // Keys beside each other sort several times faster than indices into the pieces.
+  struct Key {
+    std::uint64_t position;
+    std::uint32_t index;
+  };
+  std::vector<Key> keys(pieces.size());
+  for (std::size_t i = 0; i < keys.size(); ++i) keys[i] = {pieces[i].position, static_cast<std::uint32_t>(i)};
+  const auto before = [&](const Key& a, const Key& b) {
+    if (a.position != b.position) return a.position < b.position;
+    const std::uint64_t x = pieces[a.index].bytes;
+    const std::uint64_t y = pieces[b.index].bytes;
+    return x != y ? x < y : a.index < b.index;
+  };
+  if (!std::is_sorted(keys.begin(), keys.end(), before)) std::sort(keys.begin(), keys.end(), before);
+  std::vector<std::uint32_t> order(keys.size());
+  std::transform(keys.begin(), keys.end(), order.begin(), [](const Key& k) { return k.index; });
+  return order;
+}
+
+ExtentPart extent_part_at(const Extent& e, std::uint64_t offset) noexcept {
+  if (!is_interleaved(e)) return {saturating_add(e.position, offset), e.bytes - offset};
+  const std::uint64_t unit = offset / e.unit_bytes;
+  const std::uint64_t within = offset % e.unit_bytes;
+  const std::uint64_t bytes = std::min<std::uint64_t>(e.unit_bytes - within, e.bytes - offset);
+  if (unit > (kFar - e.position) / stride(e)) return {kFar, bytes};
+  return {saturating_add(e.position + unit * stride(e), within), bytes};
+}
+
+std::uint64_t bytes_before(const Extent& e, std::uint64_t position) noexcept {
+  if (position <= e.position) return 0;
+  const std::uint64_t distance = position - e.position;
+  if (!is_interleaved(e)) return std::min(e.bytes, distance);
+  const std::uint64_t units = distance / stride(e);
+  const std::uint64_t within = std::min<std::uint64_t>(distance % stride(e), e.unit_bytes);
+  return std::min(e.bytes, units * e.unit_bytes + within);
+}
+
+}  // namespace lacuna

@@ -1,0 +1,93 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Pieces: the contiguous stretches of the disc that files lie on, in flat arrays. Everything that holds files against
+// sector states works on these. Interleaved extents are taken apart; what lies outside the image is never iterated.
+#pragma once
+
+#include <cstdint>
+#include <span>
+#include <vector>
+
+#include "lacuna/image.h"
+#include "lacuna/range_set.h"
+#include "lacuna/tree.h"
+
+namespace lacuna {
+
+/// The byte addresses that an image has bytes for: from its first sector to the byte behind its last one.
+Range byte_window(const Image& image) noexcept;
+
+/// A contiguous stretch of the disc that holds bytes of one file.
+struct FilePiece {
+  std::uint64_t position = 0;  ///< Byte address on the disc.
+  std::uint64_t bytes = 0;
+  std::uint64_t offset = 0;  ///< Of its first byte, within the file as stored.
+  NodeId node = kNoNode;
+  std::uint32_t first_run = 0;  ///< For the user: where in a list of runs this piece begins.
+
+  std::uint64_t end() const noexcept { return position + bytes; }
+};
+
+/// A part of a file that lies outside the window. Of an interleaved extent it is the span from the part's first
+/// byte to its last.
+struct OutsidePart {
+  std::uint64_t position = 0;
+  std::uint64_t end = 0;     ///< Behind its last byte on the disc; saturated.
+  std::uint64_t offset = 0;  ///< Within the file as stored.
+  std::uint64_t bytes = 0;
+  NodeId node = kNoNode;
+};
+
+struct PieceList {
+  std::vector<FilePiece> pieces;     ///< Inside the window, by node and then by offset.
+  std::vector<OutsidePart> outside;  ///< Only when asked for.
+  std::vector<NodeId> untaken;       ///< Files with interleaved extents of more pieces than are taken apart.
+};
+
+/// Interleaved extents are taken apart into at most this many pieces a disc; an interleaved file that fills a
+/// dual-layer DVD has half of it.
+inline constexpr std::uint64_t kMaxInterleavedPieces = std::uint64_t{1} << 22;
+
+/// Bytes of a file as stored that its extents account for: of a file stored plain not more than its size.
+std::uint64_t stored_bytes(const Tree& tree, const Node& node);
+/// True when the file's content is stored compressed, so that stored and plain offsets differ.
+bool is_compressed(const Tree& tree, const Node& node);
+
+/// The pieces of all regular files whose place is known. Linear in extents plus pieces.
+PieceList collect_pieces(const Tree& tree, Range window, bool with_outside = false);
+
+/// Indices of the pieces in ascending order of their positions, shorter ones first among equals.
+std::vector<std::uint32_t> by_position(std::span<const FilePiece> pieces);
+
+/// Where byte `offset` of an extent lies, and how many follow it contiguously. `offset` < e.bytes.
+struct ExtentPart {
+  std::uint64_t position = 0;
+  std::uint64_t bytes = 0;
+};
+ExtentPart extent_part_at(const Extent& e, std::uint64_t offset) noexcept;
+
+/// How many of an extent's bytes lie before a byte address of the disc.
+std::uint64_t bytes_before(const Extent& e, std::uint64_t position) noexcept;
+
+/// Index of the first of `items` (ascending `end`s) whose end is greater than `at`, searched by galloping from
+/// `hint`, before which none is. O(log distance).
+template <class T>
+std::size_t gallop_to_end_after(std::span<const T> items, std::size_t hint, std::uint64_t at) {
+  std::size_t step = 1;
+  std::size_t low = hint;
+  while (low + step <= items.size() && items[low + step - 1].end <= at) {
+    low += step;
+    step *= 2;
+  }
+  std::size_t high = low + step <= items.size() ? low + step : items.size();
+  while (low < high) {
+    const std::size_t mid = low + (high - low) / 2;
+    if (items[mid].end <= at) {
+      low = mid + 1;
+    } else {
+      high = mid;
+    }
+  }
+  return low;
+}
+
+}  // namespace lacuna

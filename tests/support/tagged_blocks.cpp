@@ -69,7 +69,7 @@ BlockOracle::BlockOracle(std::span<const std::uint8_t> image, std::uint64_t firs
     const std::uint64_t address = first_address + at;
     places_[{tag->file, tag->block}].push_back(address);
     for (std::uint64_t lba = address / kSectorBytes; lba <= (address + tag->bytes - 1) / kSectorBytes; ++lba) {
-      ++data_lbas_[lba];
+      data_lbas_.insert(lba);
     }
   }
 }
@@ -85,15 +85,17 @@ bool BlockOracle::complete(std::uint32_t file, std::uint64_t bytes) const {
 bool BlockOracle::is_data(std::uint64_t lba) const { return data_lbas_.contains(lba); }
 
 std::vector<Gap> BlockOracle::gaps(std::uint32_t file, std::uint64_t bytes,
-                                   const std::function<SectorState(std::uint64_t)>& state_of) const {
+                                   const std::function<SectorState(std::uint64_t)>& state_of,
+                                   std::uint64_t end_byte) const {
   std::vector<Gap> all;
   for (std::uint64_t offset = 0; offset < bytes; offset += kTaggedBlockBytes) {
     const std::uint64_t length = std::min<std::uint64_t>(kTaggedBlockBytes, bytes - offset);
     std::uint64_t address = places_.at({file, static_cast<std::uint32_t>(offset / kTaggedBlockBytes)}).front();
     // A block may straddle sectors when logical blocks are smaller.
     for (std::uint64_t done = 0; done < length;) {
-      const std::uint64_t piece = std::min(length - done, kSectorBytes - address % kSectorBytes);
-      const SectorState state = state_of(address / kSectorBytes);
+      std::uint64_t piece = std::min(length - done, kSectorBytes - address % kSectorBytes);
+      if (address < end_byte) piece = std::min(piece, end_byte - address);
+      const SectorState state = address < end_byte ? state_of(address / kSectorBytes) : SectorState::kAbsent;
       if (state != SectorState::kGood && state != SectorState::kRepaired) all.push_back({offset + done, piece, state});
       done += piece;
       address += piece;

@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <functional>
 #include <map>
+#include <set>
 #include <span>
 #include <string>
 #include <utility>
@@ -34,15 +35,16 @@ class BlockOracle {
   /// True when any tagged block lies in the sector: it is a file's, and no structure of the file system.
   bool is_data(std::uint64_t lba) const;
   /// Stretches of the file whose sectors are in another state than good or repaired, joined where they touch and are
-  /// alike.
+  /// alike. Bytes from the address `end_byte` on are absent: the image was cut there.
   std::vector<Gap> gaps(std::uint32_t file, std::uint64_t bytes,
-                        const std::function<SectorState(std::uint64_t lba)>& state_of) const;
+                        const std::function<SectorState(std::uint64_t lba)>& state_of,
+                        std::uint64_t end_byte = ~std::uint64_t{0}) const;
 
   std::uint64_t blocks() const { return places_.size(); }
 
  private:
   std::map<std::pair<std::uint32_t, std::uint32_t>, std::vector<std::uint64_t>> places_;  // addresses
-  std::map<std::uint64_t, std::uint32_t> data_lbas_;
+  std::set<std::uint64_t> data_lbas_;
 };
 
 /// What the gaps make of a file, by the vocabulary's definitions; nothing about where its place is known from.

@@ -66,6 +66,8 @@ std::string suggested_folder(const Image& image) {
 
 SurveyFacts gather_facts(const Disc& disc, const Verdicts& verdicts, const Hits& hits) {
   SurveyFacts facts;
+  facts.findings = disc.image().findings();
+  facts.findings.add(disc.findings());
   count_sectors(disc, verdicts, hits, facts);
   find_hurt_structures(hits, facts);
   for (const StateCount& c : verdicts.counts()) {

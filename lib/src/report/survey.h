@@ -37,6 +37,7 @@ struct SurveyFacts {
   /// Where the main volume ends by its own word, when that is behind the image's end.
   std::optional<std::uint64_t> volume_end_lba;
   std::vector<View> views;  ///< In the tree, best first.
+  Findings findings;        ///< The image's and the disc's.
 };
 
 SurveyFacts gather_facts(const Disc& disc, const Verdicts& verdicts, const Hits& hits);

@@ -117,7 +117,7 @@ void survey_as_json(const Survey& survey, Out& out) {
   json.close_array();
   put_hurt_structures(json, survey);
   put_lost_directories(json, survey.disc);
-  put_findings(json, survey.disc.findings());
+  put_findings(json, facts.findings);
   json.open_array("next");
   for (const Step& step : next_steps(survey.disc, survey.verdicts, facts, survey.context)) {
     json.open_object();

@@ -150,11 +150,11 @@ class SurveyText {
   void findings() {
     const auto rank = [](const Finding& f) { return -static_cast<int>(f.severity); };
     std::vector<const Finding*> list;
-    for (const Finding& f : disc_.findings().list()) {
+    for (const Finding& f : facts_.findings.list()) {
       if (f.severity != Severity::kNote) list.push_back(&f);
     }
     std::ranges::stable_sort(list, {}, [&rank](const Finding* f) { return rank(*f); });
-    const std::size_t notes = disc_.findings().list().size() - list.size();
+    const std::size_t notes = facts_.findings.list().size() - list.size();
     if (list.empty() && notes == 0) return;
     heading("FOUND ON THE WAY");
     for (std::size_t i = 0; i < list.size() && i < kShown; ++i) {

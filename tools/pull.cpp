@@ -1,0 +1,80 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "lacuna/pull.h"
+
+#include <memory>
+
+#include "command.h"
+#include "options.h"
+
+namespace lacuna::tool {
+namespace {
+
+struct Pull {
+  ImageArguments image;
+  GlobArguments globs;
+  CommonArguments common;
+  FormatArgument format;
+  std::string to;
+  bool damaged = false, skip_programs = false, portable_names = false, replace = false;
+
+  int run() const {
+    ProgressLine line(common.shows_progress());
+    const OpenedDisc opened = image.open(common, line);
+    const bool all_match = globs.all_match(*opened.disc);
+    PullOptions options;
+    options.to = to;
+    options.only = globs.globs();
+    options.damaged = damaged;
+    options.skip_programs = skip_programs;
+    options.portable_names = portable_names;
+    options.replace = replace;
+    options.threads = static_cast<unsigned>(common.threads);
+    options.progress = line.callback();
+    Result<PullReport> report = pull(*opened.disc, opened.verdicts, options);
+    line.erase();
+    if (!report && report.error().code == ErrorCode::kCancelled) {
+      throw Failure{kInterrupted, "stopped; files already in " + to + " are complete, the same command goes on"};
+    }
+    const PullReport done = must(std::move(report));
+    write_pull(*opened.disc, opened.verdicts, done, options, opened.context, format.format(), standard_output());
+    return status(opened, done, all_match);
+  }
+
+ private:
+  int status(const OpenedDisc& opened, const PullReport& report, bool all_match) const {
+    bool losses = !all_match || (opened.may_hide_files() && !globs.name_single_files(*opened.disc));
+    for (const PulledFile& f : report.files) {
+      if (f.outcome == PullOutcome::kFailed || f.outcome == PullOutcome::kBlocked) return kUnwritable;
+      losses = losses || opened.verdicts.of(f.node).state != FileState::kWhole;
+    }
+    return losses ? kLosses : kAllWhole;
+  }
+};
+
+}  // namespace
+
+void add_pull(CLI::App& app, Action& action) {
+  CLI::App* sub = app.add_subcommand("pull", "Get files out into a folder: whole ones, and doubtful ones, marked");
+  const auto args = std::make_shared<Pull>();
+  args->image.add_to(*sub);
+  args->globs.add_to(*sub);
+  sub->add_option("--to", args->to, "The folder; made when missing")->required()->option_text("DIR");
+  sub->add_flag("--damaged", args->damaged, "Damaged files too, into _damaged/ with a list of each one's gaps");
+  sub->add_flag("--skip-programs", args->skip_programs,
+                "Leave programs inside the image (they are listed): virus scanners may delete old ones");
+  sub->add_flag("--portable-names", args->portable_names,
+                "Names that also hold where letter case does not count and on other systems");
+  sub->add_flag("--replace", args->replace, "Replace files that are in the way");
+  args->common.add_to(*sub);
+  args->format.add_to(*sub, {"text", "json"});
+  sub->footer(
+      "Examples:\n"
+      "  lacuna pull harbour-1998.iso --map harbour-1998.map --to harbour-files\n"
+      "  lacuna pull harbour-1998.iso 'photos/**' --to photos --damaged\n"
+      "Nothing that is already there is overwritten, and nothing is written outside DIR. Run again, it does what is\n"
+      "missing. DIR gets lacuna-manifest.jsonl (what each file is worth) and SHA256SUMS (for sha256sum -c).\n"
+      "Exit status: 0 all asked for is whole and in DIR; 1 some is not whole; 4 something could not be written.\n");
+  sub->callback([&action, args] { action = [args] { return args->run(); }; });
+}
+
+}  // namespace lacuna::tool

@@ -46,7 +46,9 @@ class SectorSource {
 
 /// Opens a regular file (sparse or not), a block device, or numbered parts: several paths in order, or the first of
 /// a numbered set (x.001, x.002, …), whose others are found beside it. `starts_at` is the LBA of the first byte.
-/// Inputs are opened read-only. Errors: kNotReadable with the path and what to do.
+/// Inputs are opened read-only. A part's name ends in '.' or ".part" and a number; a set begins with 0 or 1. A missing
+/// part leaves its place absent, which needs parts of one size. Errors: kNotReadable with the path and what to do;
+/// kUsage for parts listed out of order.
 Result<std::unique_ptr<SectorSource>> open_source(const std::vector<std::filesystem::path>& paths,
                                                   std::uint64_t starts_at, Findings& findings);
 
@@ -86,7 +88,8 @@ class Image {
   /// A copy, O(runs).
   SectorMap states() const;
 
-  /// Notes on the opening: a cut last sector, holes that no map names, parts that are missing.
+  /// Notes on the opening. Kinds: cut-in-sector; holes, hole-not-in-map (with a map); map-beyond-image; part-missing,
+  /// parts-joined, parts-unequal, part-alone, part-far-off.
   const Findings& findings() const noexcept;
 
  private:

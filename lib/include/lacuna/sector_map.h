@@ -51,24 +51,41 @@ class SectorMap {
 };
 
 /// Describes a delimited log of another program, column by column (--map-columns and its companions).
+///
+/// Fields are separated by blanks, or by one comma or semicolon with or without blanks; empty lines and lines that
+/// begin with '#' are passed over. Without a column "state" every row is bad; without "count", "end" or "last" a row is
+/// one unit (not in bytes). Words are compared as they stand, and one that is in neither list is an error; with both
+/// lists empty the six state words are taken. What no row lists is unread when there are words for good (the log
+/// says what was read), else good.
 struct MapColumns {
   enum class Unit { kSectors, kBytes, k512 };
-  std::vector<std::string> columns;  ///< Of "first", "end", "count", "state"; "-" is a column that is passed over.
-  Unit unit = Unit::kSectors;
+  /// Of "first", "count", "end" (one past the last), "last", "state"; "-" is a column that is passed over, and in last
+  /// place, any number of them.
+  std::vector<std::string> columns;
+  Unit unit = Unit::kSectors;  ///< Also that of the other forms, unless the map itself names one.
   std::vector<std::string> good_words;
   std::vector<std::string> bad_words;
   bool given() const noexcept { return !columns.empty(); }
 };
 
 /// Reads one map: the text form, a bare list of bad sector numbers, JSON "lacuna/map/1", or a log described by
-/// `columns`. `name` stands in messages. Any bad line is ErrorCode::kBadInput with name, line and reason; nothing is
-/// guessed and nothing before the bad line is used.
+/// `columns`. `name` stands in messages. Any bad line is ErrorCode::kBadInput, "NAME:LINE: reason"; nothing is guessed
+/// and nothing before the bad line is used. A description that makes no sense is kUsage.
+///
+/// Text: lines of FIRST COUNT STATE, decimal or 0x-hex, or of one bad sector's number each, never both. '#' starts a
+/// comment. `#! default STATE` (once) says what unlisted sectors are, else good; `#! unit bytes` (or 512, or sectors),
+/// before the first row, what FIRST and COUNT count. Later lines win.
+/// JSON: {"schema":"lacuna/map/1", "unit":"sectors", "default":"good", "runs":[[FIRST,COUNT,"STATE"],...]}, where
+/// unit and default may be left out, and keys of other names are passed over.
+/// In all forms: in bytes or 512-byte units, overlaps are resolved in that unit; then a sector takes the worst state of
+/// its bytes, so that bytes called good never hide bad ones beside them. A count of 0, a row beyond kMaxSectors and a
+/// map that says nothing at all are errors. A byte order mark and CR LF are accepted; a NUL byte means no map.
 Result<SectorMap> parse_sector_map(std::string_view text, const std::string& name, const MapColumns& columns = {});
 /// The same from a file; ErrorCode::kNotReadable when it can't be opened.
 Result<SectorMap> load_sector_map(const std::filesystem::path& file, const MapColumns& columns = {});
 
-/// The states of [0, end) in the text form (one line a run that is not good) and as JSON; both are read back by
-/// parse_sector_map to the same states.
+/// The states of [0, end) in the text form (one line a run that is not good) and as JSON (every run); both are read
+/// back by parse_sector_map to the same states.
 std::string to_map_text(const SectorMap& map, std::uint64_t end);
 std::string to_map_json(const SectorMap& map, std::uint64_t end);
 

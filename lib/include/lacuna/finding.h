@@ -46,6 +46,12 @@ class Findings {
     }
   }
 
+  /// True when the kind has been kept so often that a further one would only be counted.
+  bool full(const std::string& kind) const {
+    const auto it = counts_.find(kind);
+    return it != counts_.end() && it->second >= kPerKind;
+  }
+
   const std::vector<Finding>& list() const noexcept { return list_; }
   /// How often each kind was met, kept or not.
   const std::map<std::string, std::uint64_t>& counts() const noexcept { return counts_; }

@@ -311,22 +311,9 @@ class Uniter {
   }
 
   void copy(NodeId b, NodeId parent) {
-    Node n = other_.node(b);
-    n.names = {};
-    n.first_extent = n.extent_count = 0;
-    n.details = 0;
-    const NodeId a = base_.add_child(parent, n);
+    const NodeId a = copy_node(base_, parent, other_, b);
     result_.base_ids[b] = a;
     result_.agreed.push_back(false);
-    add_names(a, other_.node(b));
-    base_.add_extents(a, other_.extents(other_.node(b)));
-    if (other_.node(b).details != 0) {
-      // Copied first: making room may move what a reference from the same tree points to.
-      NodeDetails details = other_.details(other_.node(b));
-      details.symlink_target = base_.add_text(other_.text(details.symlink_target));
-      base_.edit_details(a) = details;
-    }
-    for (std::string& doubt : other_.doubts(b)) base_.add_doubt(a, std::move(doubt));
     if (const auto it = doubted_copies_.find(b); it != doubted_copies_.end()) base_.add_doubt(a, it->second);
   }
 
@@ -347,6 +334,24 @@ class Uniter {
 }  // namespace
 
 UniteResult unite(Tree& base, const Tree& other, Findings& findings) { return Uniter(base, other, findings).run(); }
+
+NodeId copy_node(Tree& to, NodeId parent, const Tree& from, NodeId id) {
+  Node n = from.node(id);
+  for (TextRef& name : n.names) {
+    if (name.length != 0) name = to.add_text(from.text(name));
+  }
+  n.first_extent = n.extent_count = 0;
+  n.details = 0;
+  const NodeId copy = to.add_child(parent, n);
+  to.add_extents(copy, from.extents(from.node(id)));
+  if (from.node(id).details != 0) {
+    NodeDetails details = from.details(from.node(id));
+    details.symlink_target = to.add_text(from.text(details.symlink_target));
+    to.edit_details(copy) = details;
+  }
+  for (std::string& doubt : from.doubts(id)) to.add_doubt(copy, std::move(doubt));
+  return copy;
+}
 
 void choose_views(Tree& tree, View best) {
   for (NodeId id = 1; id < tree.size(); ++id) {

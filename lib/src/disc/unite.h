@@ -21,6 +21,9 @@ struct UniteResult {
 /// trees parents have lower ids than their children. Linear but for sorting.
 UniteResult unite(Tree& base, const Tree& other, Findings& findings);
 
+/// Copies one node of `from`, with its names, extents, details and doubts, under a node of another tree.
+NodeId copy_node(Tree& to, NodeId parent, const Tree& from, NodeId id);
+
 /// Gives each node the best view that names it, and evidence `view` to those that `best` does not name.
 void choose_views(Tree& tree, View best);
 

@@ -1,0 +1,177 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "iso9660/descriptor_sets.h"
+
+#include <algorithm>
+#include <array>
+
+#include "iso9660/decode/directory_record.h"
+
+namespace lacuna::iso9660 {
+namespace {
+
+// A set has a handful of descriptors; more than this is an attack. Sectors within a set that are no descriptors (or
+// can't be read) are passed over, but not many: what follows a set that lost its terminator is something else.
+constexpr std::uint64_t kMaxSetSectors = 64;
+constexpr std::uint64_t kMaxStrangers = 8;
+
+bool is_known_type(std::uint8_t type) {
+  return type <= descriptor_type::kPartition || type == descriptor_type::kSetTerminator;
+}
+
+DescriptorSet read_set(const Image& image, std::uint64_t start_lba, SessionSource source, Findings& findings) {
+  DescriptorSet set{start_lba, source, {}};
+  std::vector<std::uint8_t> sectors(kMaxSetSectors * kSectorBytes);
+  std::vector<SectorState> states(kMaxSetSectors);
+  const std::uint64_t first = start_lba + kSystemAreaSectors;
+  image.read(first, sectors, states);
+  RangeSet lost;
+  std::uint64_t strangers = 0;
+  for (std::uint64_t i = 0; i < kMaxSetSectors && strangers < kMaxStrangers; ++i) {
+    if (!has_bytes(states[i])) {
+      lost.add({first + i, first + i + 1});
+      ++strangers;
+      continue;
+    }
+    const Bytes sector = Bytes(sectors).subspan(i * kSectorBytes, kSectorBytes);
+    const auto header = decode_descriptor_header(sector);
+    if (!header || !is_known_type(header->type)) {
+      ++strangers;
+      continue;
+    }
+    strangers = 0;
+    if (header->type == descriptor_type::kSetTerminator) {
+      set.descriptors.push_back({first + i, *header, states[i], {sector.begin(), sector.end()}});
+      break;
+    }
+    set.descriptors.push_back({first + i, *header, states[i], {sector.begin(), sector.end()}});
+  }
+  if (set.descriptors.empty()) return set;
+  const std::uint64_t last = set.descriptors.back().lba;
+  for (const Range& r : lost.ranges()) {
+    if (r.first > last) break;
+    findings.add({Severity::kLoss, "descriptor-unreadable", "volume descriptor set", r.first, "ECMA-119 6.7.1",
+                  "sectors of the volume descriptor set can't be read; a view of the volume may be missing"});
+  }
+  if (set.descriptors.back().header.type != descriptor_type::kSetTerminator) {
+    findings.add({Severity::kNote, "no-terminator", "volume descriptor set", last, "ECMA-119 8.3",
+                  "the volume descriptor set has no readable terminator"});
+  }
+  return set;
+}
+
+std::uint64_t space_end_lba(const DescriptorSet& set) {
+  std::uint64_t end = set.start_lba + kSystemAreaSectors;
+  for (const FoundDescriptor& f : set.descriptors) {
+    end = std::max(end, f.lba + 1);
+    const auto d = decode_volume_descriptor(f.sector);
+    if (!d) continue;
+    // Some writers record a later session's end address, others its own length: take it as the former where it can be.
+    const std::uint64_t sectors = std::uint64_t{d->space_size.value()} * d->block_bytes() / kSectorBytes;
+    end = std::max(end, sectors > set.start_lba ? sectors : set.start_lba + sectors);
+  }
+  return end;
+}
+
+bool root_stands(const Image& image, const DescriptorSet& set) {
+  std::array<std::uint8_t, kSectorBytes> sector;
+  std::array<SectorState, 1> state;
+  for (const FoundDescriptor& f : set.descriptors) {
+    const auto d = decode_volume_descriptor(f.sector);
+    if (!d) continue;
+    const std::uint64_t position = root_position(*d);
+    image.read(position / kSectorBytes, sector, state);
+    if (!has_bytes(state[0])) continue;
+    const auto self = decode_directory_record(Bytes(sector).subspan(position % kSectorBytes));
+    const auto root = decode_root_record(d->root_record);
+    if (self && root && self->is_self() && self->plausible() && self->extent.value() == root->extent.value())
+      return true;
+  }
+  return false;
+}
+
+enum class Scan { kFound, kNothing, kCancelled };
+
+/// The first sector of [from, end) that holds a primary or supplementary descriptor.
+Scan scan(const Image& image, std::uint64_t from, std::uint64_t end, const ProgressCallback& progress,
+          std::uint64_t& found) {
+  constexpr std::uint64_t kChunkSectors = 512;
+  std::vector<std::uint8_t> sectors(kChunkSectors * kSectorBytes);
+  std::vector<SectorState> states(kChunkSectors);
+  for (std::uint64_t at = from; at < end; at += kChunkSectors) {
+    const std::uint64_t count = std::min(kChunkSectors, end - at);
+    image.read(at, std::span(sectors).first(count * kSectorBytes), std::span(states).first(count));
+    for (std::uint64_t i = 0; i < count; ++i) {
+      if (!has_bytes(states[i])) continue;
+      const auto header = decode_descriptor_header(Bytes(sectors).subspan(i * kSectorBytes, kSectorBytes));
+      if (!header) continue;
+      if (header->type == descriptor_type::kPrimary || header->type == descriptor_type::kSupplementary) {
+        found = at + i;
+        return Scan::kFound;
+      }
+    }
+    if (progress && !progress({"looking for sessions", (at - from) * kSectorBytes, (end - from) * kSectorBytes})) {
+      return Scan::kCancelled;
+    }
+  }
+  return Scan::kNothing;
+}
+
+}  // namespace
+
+std::uint64_t root_position(const VolumeDescriptor& d) {
+  const auto root = decode_root_record(d.root_record);
+  if (!root) return 0;
+  return (std::uint64_t{root->extent.value()} + root->ear_length) * d.block_bytes();
+}
+
+Result<std::vector<DescriptorSet>> find_descriptor_sets(const Image& image, const SetSearch& search,
+                                                        Findings& findings) {
+  std::vector<DescriptorSet> sets;
+  if (!search.given_starts.empty()) {
+    for (const std::uint64_t start : search.given_starts) {
+      DescriptorSet set = read_set(image, start, SessionSource::kGiven, findings);
+      if (set.descriptors.empty()) {
+        findings.add({Severity::kLoss, "session-empty", "session", start, "ECMA-119 6.7.1",
+                      "no volume descriptor stands 16 sectors behind this session start"});
+        continue;
+      }
+      sets.push_back(std::move(set));
+    }
+    std::sort(sets.begin(), sets.end(),
+              [](const DescriptorSet& a, const DescriptorSet& b) { return a.start_lba < b.start_lba; });
+    return sets;
+  }
+
+  std::uint64_t next = image.first_lba();
+  if (DescriptorSet first = read_set(image, 0, SessionSource::kFirst, findings); !first.descriptors.empty()) {
+    next = search.everywhere ? first.descriptors.back().lba + 1 : space_end_lba(first);
+    sets.push_back(std::move(first));
+  }
+  for (;;) {
+    const std::uint64_t end =
+        search.everywhere ? image.end_lba() : std::min(image.end_lba(), next + kSearchAheadSectors);
+    std::uint64_t at = 0;
+    const Scan outcome = scan(image, next, end, search.progress, at);
+    if (outcome == Scan::kCancelled) return Error{ErrorCode::kCancelled, "cancelled while looking for sessions"};
+    if (outcome == Scan::kNothing) return sets;
+    if (at < kSystemAreaSectors) {
+      findings.add({Severity::kDoubt, "image-starts-late", "volume descriptor set", at, "ECMA-119 6.2.1",
+                    "a volume descriptor stands before LBA 16; if the image's beginning is missing, say with "
+                    "--starts-at at which LBA it starts"});
+      next = at + 1;
+      continue;
+    }
+    DescriptorSet set = read_set(image, at - kSystemAreaSectors, SessionSource::kFound, findings);
+    if (!root_stands(image, set)) {
+      findings.add({Severity::kNote, "descriptors-elsewhere", "volume descriptor set", at, "ECMA-119 8.4.18",
+                    "a volume descriptor whose root directory is not where it says: part of a stored disc image, or a "
+                    "session whose addresses are shifted; left aside (--session-starts takes it all the same)"});
+      next = at + 1;
+      continue;
+    }
+    next = search.everywhere ? set.descriptors.back().lba + 1 : std::max(at + 1, space_end_lba(set));
+    sets.push_back(std::move(set));
+  }
+}
+
+}  // namespace lacuna::iso9660

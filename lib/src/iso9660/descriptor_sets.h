@@ -1,0 +1,48 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Volume descriptor sets (ECMA-119 6.7.1): where they stand, and their sectors.
+#pragma once
+
+#include <cstdint>
+#include <vector>
+
+#include "iso9660/decode/volume_descriptor.h"
+#include "lacuna/disc.h"
+
+namespace lacuna::iso9660 {
+
+/// A set starts at this sector of its session (ECMA-119 6.2.1: the System Area lies before it).
+inline constexpr std::uint64_t kSystemAreaSectors = 16;
+
+struct FoundDescriptor {
+  std::uint64_t lba = 0;
+  DescriptorHeader header;
+  SectorState state = SectorState::kGood;
+  std::vector<std::uint8_t> sector;
+};
+
+struct DescriptorSet {
+  std::uint64_t start_lba = 0;  ///< Of the session.
+  SessionSource source = SessionSource::kFirst;
+  std::vector<FoundDescriptor> descriptors;  ///< In order; those that could not be read are left out.
+};
+
+struct SetSearch {
+  std::vector<std::uint64_t> given_starts;  ///< When not empty, only these are looked at.
+  bool everywhere = false;                  ///< Look at every sector, not only behind the volumes known.
+  ProgressCallback progress;
+};
+
+/// All sets of an image, ascending. The first session's is looked for where it belongs; further ones within
+/// kSearchAheadSectors behind the end of the volume before. What is found by searching counts only when the root
+/// directory that it names stands where it says: an image stored as a file on the disc has descriptors too.
+/// Errors: kCancelled.
+Result<std::vector<DescriptorSet>> find_descriptor_sets(const Image& image, const SetSearch& search,
+                                                        Findings& findings);
+
+/// Lead-out, lead-in and border zones between sessions are shorter than this (256 MiB).
+inline constexpr std::uint64_t kSearchAheadSectors = 131072;
+
+/// Where a primary or supplementary descriptor's root directory lies; byte address on the disc.
+std::uint64_t root_position(const VolumeDescriptor& d);
+
+}  // namespace lacuna::iso9660

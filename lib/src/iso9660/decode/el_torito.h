@@ -72,8 +72,8 @@ inline constexpr std::uint32_t kChecksum = 1;
 inline constexpr std::uint32_t kKey = 2;
 inline constexpr std::uint32_t kSectionShort = 4;     ///< A section with fewer entries than its header says.
 inline constexpr std::uint32_t kNoSectionHeader = 8;  ///< Boot entries behind the default one without a header; taken.
-inline constexpr std::uint32_t kNoDefault = 32;       ///< Entry 1 is missing, or its indicator is neither 88 nor 00.
 inline constexpr std::uint32_t kTruncated = 16;       ///< More entries were announced than the bytes given hold.
+inline constexpr std::uint32_t kNoDefault = 32;       ///< Entry 1 is missing, or its indicator is neither 88 nor 00.
 }  // namespace catalog_problem
 
 struct CatalogEntry {

@@ -1,0 +1,412 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "salvage/pull_file.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cerrno>
+#include <cstring>
+
+#include "base/bytes.h"
+#include "lacuna/content.h"
+#include "salvage/gaps.h"
+
+namespace lacuna {
+namespace {
+
+constexpr std::size_t kChunkBytes = 1 << 20;
+// A FAT target keeps dates to 2 seconds (common practice, no source).
+constexpr std::int64_t kDateTolerance = 1;
+
+bool dates_agree(const Timestamp& t, const struct stat& st) {
+  const std::int64_t apart = t.seconds - st.st_mtim.tv_sec;
+  return t.known && apart >= -kDateTolerance && apart <= kDateTolerance;
+}
+
+std::uint64_t missing_in(const std::vector<Gap>& gaps) {
+  std::uint64_t bytes = 0;
+  for (const Gap& g : gaps) {
+    if (!has_bytes(g.state)) bytes = saturating_add(bytes, g.length);
+  }
+  return bytes;
+}
+
+std::string gap_list_text(std::string_view path, const PullItem& item, std::uint64_t size) {
+  std::string out = fmt::format(
+      "# {} of the {} bytes of \"{}\" could not be read from the disc.\n"
+      "# In the file beside this list these bytes are zero, which is not what the disc held. \"suspect\" bytes are as\n"
+      "# read, but something speaks against them. One stretch a line: first byte (counted from 0), length, state.\n",
+      item.missing_bytes, size, path);
+  for (const Gap& g : item.gaps) out += fmt::format("{} {} {}\n", g.offset, g.length, to_string(g.state));
+  return out;
+}
+
+}  // namespace
+
+void PullWork::fail(std::string_view target, int error_number) {
+  stop = true;
+  const std::lock_guard lock(mutex);
+  if (error) return;
+  const bool full = error_number == ENOSPC || error_number == EDQUOT;
+  error =
+      Error{ErrorCode::kCannotWrite, fmt::format("cannot write '{}': {}; {}pull again to go on, what is there is kept",
+                                                 (options.to / std::string(target)).string(), errno_text(error_number),
+                                                 full ? "make room, then " : "")};
+}
+
+void PullWork::add_finding(Finding finding) {
+  const std::lock_guard lock(mutex);
+  findings.add(std::move(finding));
+}
+
+ManifestEntry make_entry(const Disc& disc, const Verdicts& verdicts, const PullItem& item) {
+  const Tree& tree = disc.tree();
+  const Node& node = tree.node(item.node);
+  const NodeDetails& details = tree.details(node);
+  const Verdict& verdict = verdicts.of(item.node);
+  ManifestEntry e;
+  e.path = tree.path(item.node);
+  e.target = item.target;
+  for (int v = 0; v < kViewCount; ++v) {
+    const std::string_view name = tree.text(node.names[static_cast<std::size_t>(v)]);
+    if (!name.empty() && name != tree.name(node)) e.names.emplace_back(to_string(static_cast<View>(v)), name);
+  }
+  e.kind = to_string(node.kind);
+  e.size = node.size;
+  e.state = item.state;
+  e.basis = to_string(verdict.basis);
+  e.evidence = to_string(node.evidence);
+  e.outcome = item.recorded;
+  e.why = item.why;
+  e.missing_bytes = item.missing_bytes;
+  e.gaps = item.gaps;
+  e.sums = item.sums;
+  e.modified = to_iso8601(node.modified);
+  e.created = to_iso8601(details.created);
+  e.doubts = verdicts.doubts(disc, item.node);
+  if (item.state != verdict.state) {
+    e.doubts.push_back(
+        fmt::format("found {} while it was pulled, judged {} before", to_string(item.state), to_string(verdict.state)));
+  }
+  e.symlink = tree.text(details.symlink_target);
+  e.link = item.link;
+  e.gap_list = item.gap_list;
+  e.gap_list_sha256 = item.gap_list_sha256;
+  return e;
+}
+
+std::optional<std::string> link_inside(std::string_view symlink, std::size_t depth, bool portable, std::string& why) {
+  if (symlink.empty()) {
+    why = "a symbolic link whose target the disc does not tell";
+    return std::nullopt;
+  }
+  if (symlink.starts_with('/')) {
+    why = fmt::format("a symbolic link to '{}', which is no place on the disc", symlink);
+    return std::nullopt;
+  }
+  std::string out;
+  bool named = false;
+  for (std::size_t at = 0; at <= symlink.size();) {
+    const std::size_t end = std::min(symlink.find('/', at), symlink.size());
+    const std::string_view part = symlink.substr(at, end - at);
+    at = end + 1;
+    if (part.empty() || part == ".") continue;
+    if (part == "..") {
+      if (named || depth == 0) {
+        why = fmt::format("a symbolic link to '{}', which may lead outside the folder", symlink);
+        return std::nullopt;
+      }
+      --depth;
+    } else {
+      named = true;
+    }
+    if (!out.empty()) out += '/';
+    out += part == ".." ? std::string(part) : clean_name(part, portable);
+  }
+  return out.empty() ? "." : out;
+}
+
+FilePuller::FilePuller(PullWork& work) : work_(work), directories_(work.root), buffer_(kChunkBytes) {}
+
+void FilePuller::settle(PullItem& item, PullOutcome outcome, std::string target, std::string why) {
+  item.settled = true;
+  item.outcome = item.recorded = outcome;
+  if (outcome == PullOutcome::kAlreadyThere) {
+    // In the folder it counts as what made it: an earlier pull, mostly.
+    const ManifestEntry* e = work_.record.earlier(target);
+    if (e != nullptr && e->sums == item.sums && e->link == item.link) item.recorded = e->outcome;
+  }
+  item.target = std::move(target);
+  item.why = std::move(why);
+  if (item.target.empty()) {
+    item.sums = {};
+    return;
+  }
+  work_.record.add(make_entry(work_.disc, work_.verdicts, item));
+}
+
+void FilePuller::settle_error(PullItem& item, std::string_view target, int error) {
+  if (error == EEXIST || error == ENOTDIR || error == ELOOP || error == EISDIR) {
+    const auto [parent, name] = split_path(target);
+    return settle(item, PullOutcome::kBlocked, {},
+                  error == EEXIST || error == EISDIR
+                      ? fmt::format("'{}' is already there", target)
+                      : fmt::format("something that is no directory is in the way of '{}'", parent));
+  }
+  if (stops_all_writing(error)) return work_.fail(target, error);
+  settle(item, PullOutcome::kFailed, {}, fmt::format("cannot write '{}': {}", target, errno_text(error)));
+}
+
+void FilePuller::pull(PullItem& item) {
+  // Anew when reading shows the file to be worse than thought: damaged, or lost after all. So thrice at most.
+  while (!work_.stop) {
+    if (item.state > FileState::kDoubtful && (!work_.options.damaged || item.state > FileState::kDamaged)) {
+      return settle(item, PullOutcome::kLeftDamaged, {}, fmt::format("{} bytes are missing", item.missing_bytes));
+    }
+    if (attempt(item)) return;
+  }
+}
+
+/// Gives false when the file is now known to be worse than it was taken for and is to be handled anew.
+bool FilePuller::attempt(PullItem& item) {
+  const bool damaged = item.state > FileState::kDoubtful;
+  const std::string ordinary = work_.names.path(item.node);
+  const std::string target = damaged ? damaged_path(ordinary) : ordinary;
+  const auto [parent, name] = split_path(target);
+  Directory dir;
+  std::optional<struct stat> there;
+  int error = directories_.open(parent, true, dir);
+  if (error == 0) error = look_at(dir->get(), name, there);
+  if (error != 0) {
+    settle_error(item, target, error);
+    return true;
+  }
+
+  bool replace = work_.options.replace;
+  if (there && carry_over(item, target, *there)) {
+    if (damaged && !put_gap_list(item, dir, target)) return true;
+    settle(item, PullOutcome::kAlreadyThere, target);
+    work_.done_bytes += work_.disc.tree().node(item.node).size;
+    return true;
+  }
+  const auto end_unless_read = [&](Reading reading) {
+    if (reading == Reading::kProgram) settle(item, PullOutcome::kLeftProgram, {}, "a program by its first bytes");
+    if (reading == Reading::kRefused) settle_error(item, target, refusal_);
+    return reading != Reading::kWorse;
+  };
+  if (there) {
+    if (S_ISREG(there->st_mode) &&
+        static_cast<std::uint64_t>(there->st_size) == work_.disc.tree().node(item.node).size) {
+      const Reading reading = compare(item, dir, name);
+      if (reading == Reading::kRead) {
+        if (!damaged || put_gap_list(item, dir, target)) settle(item, PullOutcome::kAlreadyThere, target);
+        return true;
+      }
+      if (reading != Reading::kRefused) return end_unless_read(reading);
+    }
+    replace = S_ISREG(there->st_mode) && (replace || is_ours(item, target, *there));
+    if (!replace) {
+      settle_error(item, target, EEXIST);
+      return true;
+    }
+  }
+
+  PartFile part;
+  if (const Reading reading = copy(item, part, dir); reading != Reading::kRead) return end_unless_read(reading);
+  // First the list, so that no damaged file is ever seen without it.
+  if (damaged && !put_gap_list(item, dir, target)) return true;
+  if (error = part.publish(name, replace); error != 0) {
+    settle_error(item, target, error);
+    return true;
+  }
+  work_.written_bytes += work_.disc.tree().node(item.node).size;
+  settle(item, PullOutcome::kPulled, target);
+  return true;
+}
+
+/// An earlier pull's file, as its record describes it, of a file that is judged as it was then: no need to read.
+bool FilePuller::carry_over(PullItem& item, const std::string& target, const struct stat& there) const {
+  const ManifestEntry* e = work_.record.earlier(target);
+  const Node& node = work_.disc.tree().node(item.node);
+  if (e == nullptr || !S_ISREG(there.st_mode) || e->size != node.size || e->state != item.state ||
+      e->missing_bytes != item.missing_bytes || e->gaps != item.gaps || e->modified != to_iso8601(node.modified) ||
+      static_cast<std::uint64_t>(there.st_size) != node.size || !dates_agree(node.modified, there) ||
+      e->path != work_.disc.tree().path(item.node)) {
+    return false;
+  }
+  item.sums = e->sums;
+  return true;
+}
+
+/// An earlier pull's file, untouched since, that this one knows at least as much of: it may be replaced.
+bool FilePuller::is_ours(const PullItem& item, const std::string& target, const struct stat& there) const {
+  const ManifestEntry* e = work_.record.earlier(target);
+  return e != nullptr && e->path == work_.disc.tree().path(item.node) &&
+         static_cast<std::uint64_t>(there.st_size) == e->size &&
+         dates_agree(work_.disc.tree().node(item.node).modified, there) && item.state <= e->state &&
+         item.missing_bytes <= e->missing_bytes;
+}
+
+/// Hands the file to take(offset, bytes), which gives an errno, and sums it. What reading shows of it is held against
+/// what is known of it, and the worse is kept.
+template <class Take>
+FilePuller::Reading FilePuller::read(PullItem& item, Take&& take) {
+  const Node& node = work_.disc.tree().node(item.node);
+  FileReader reader(work_.disc, item.node);
+  gaps_.clear();
+  hasher_.start();
+  std::uint64_t offset = 0;
+  const auto give_back = [&](Reading reading) {  // of progress, when the file will be read once more
+    work_.done_bytes -= offset;
+    return reading;
+  };
+  while (offset < node.size) {
+    if (work_.stop) return Reading::kStopped;
+    const auto wanted = static_cast<std::size_t>(std::min<std::uint64_t>(kChunkBytes, node.size - offset));
+    const std::span<std::uint8_t> chunk = std::span(buffer_).first(wanted);
+    const std::size_t got = reader.read(offset, chunk, gaps_);
+    if (got < wanted) {  // the reader takes the file to be shorter: what it doesn't give is missing
+      std::fill(chunk.begin() + static_cast<std::ptrdiff_t>(got), chunk.end(), std::uint8_t{0});
+      append_gap(gaps_, offset + got, wanted - got, SectorState::kAbsent);
+    }
+    if (offset == 0 && work_.options.skip_programs && is_program(work_.disc.tree().name(node), chunk)) {
+      work_.done_bytes += node.size;
+      return Reading::kProgram;
+    }
+    hasher_.add(chunk);
+    if (refusal_ = take(offset, chunk); refusal_ != 0) return give_back(Reading::kRefused);
+    offset += wanted;
+    work_.done_bytes += wanted;
+  }
+
+  const std::uint64_t missing = missing_in(gaps_);
+  FileState found = missing != 0     ? (missing >= node.size ? FileState::kLost : FileState::kDamaged)
+                    : !gaps_.empty() ? FileState::kDoubtful
+                                     : FileState::kWhole;
+  const bool worse = found > std::max(item.state, FileState::kDoubtful);
+  if (missing >= item.missing_bytes && !gaps_.empty()) {
+    item.gaps = gaps_;
+    item.missing_bytes = missing;
+  }
+  if (found > item.state) {
+    item.state = found;
+    const auto gap =
+        std::find_if(gaps_.begin(), gaps_.end(), [&](const Gap& g) { return missing == 0 || !has_bytes(g.state); });
+    work_.add_finding({missing != 0 ? Severity::kLoss : Severity::kDoubt, "worse-when-pulled",
+                       work_.disc.tree().path(item.node), std::nullopt, "",
+                       fmt::format("found {} while it was pulled: from byte {} on, {} bytes are {}", to_string(found),
+                                   gap->offset, gap->length, to_string(gap->state))});
+  }
+  if (worse) return give_back(Reading::kWorse);
+  item.sums = hasher_.finish();
+  if (item.sums.sha256.empty()) {
+    refusal_ = EOPNOTSUPP;
+    return Reading::kRefused;
+  }
+  return Reading::kRead;
+}
+
+/// Reading::kRefused: the contents differ, or the file there can't be read.
+FilePuller::Reading FilePuller::compare(PullItem& item, const Directory& dir, std::string_view name) {
+  Fd file;
+  if (refusal_ = open_at(dir->get(), name, O_RDONLY | O_NONBLOCK, file); refusal_ != 0) return Reading::kRefused;
+  other_.resize(kChunkBytes);
+  return read(item, [&](std::uint64_t offset, std::span<const std::uint8_t> bytes) {
+    std::size_t got = 0;
+    const int error = read_fully_at(file.get(), offset, std::span(other_).first(bytes.size()), got);
+    if (error != 0) return error;
+    return got == bytes.size() && std::memcmp(other_.data(), bytes.data(), got) == 0 ? 0 : EEXIST;
+  });
+}
+
+FilePuller::Reading FilePuller::copy(PullItem& item, PartFile& part, const Directory& dir) {
+  const Node& node = work_.disc.tree().node(item.node);
+  const auto create = [&] { return part.create(dir, work_.record.part_name()); };
+  const Reading reading = read(item, [&](std::uint64_t offset, std::span<const std::uint8_t> bytes) {
+    const int error = offset == 0 ? create() : 0;
+    return error != 0 ? error : part.write_sparse_at(offset, bytes);
+  });
+  if (reading != Reading::kRead) return reading;
+  if (node.size == 0) refusal_ = create();
+  if (refusal_ == 0) refusal_ = part.set_size(node.size);
+  if (refusal_ != 0) return Reading::kRefused;
+  if (const int error = part.set_dates(node.modified, work_.disc.tree().details(node).accessed); error != 0) {
+    work_.add_finding({Severity::kNote, "date-not-set", work_.disc.tree().path(item.node), std::nullopt, "",
+                       fmt::format("the target does not take the date: {}", errno_text(error))});
+  }
+  return Reading::kRead;
+}
+
+/// Writes the list of gaps beside a damaged file. Gives false, and settles the item, when it can't.
+bool FilePuller::put_gap_list(PullItem& item, const Directory& dir, const std::string& target) {
+  const std::string path = gap_list_path(target);
+  const std::string_view name = split_path(path).second;
+  const std::string text =
+      gap_list_text(work_.disc.tree().path(item.node), item, work_.disc.tree().node(item.node).size);
+  hasher_.start();
+  hasher_.add(as_bytes(text));
+  item.gap_list = path;
+  item.gap_list_sha256 = hasher_.finish().sha256;
+
+  std::optional<struct stat> there;
+  int error = look_at(dir->get(), name, there);
+  bool replace = work_.options.replace;
+  if (error == 0 && there && S_ISREG(there->st_mode)) {
+    Fd file;
+    std::vector<std::uint8_t> old(text.size() + 1);
+    std::size_t got = 0;
+    if (open_at(dir->get(), name, O_RDONLY | O_NONBLOCK, file) == 0 && read_fully_at(file.get(), 0, old, got) == 0 &&
+        as_text(Bytes(old).first(got)) == text) {
+      return true;
+    }
+    const ManifestEntry* e = work_.record.earlier(target);
+    replace = replace || (e != nullptr && e->gap_list == path);
+  }
+  PartFile part;
+  if (error == 0) error = there && !S_ISREG(there->st_mode) ? EEXIST : part.create(dir, work_.record.part_name());
+  if (error == 0) error = part.write_at(0, as_bytes(text));
+  if (error == 0) error = part.publish(name, replace);
+  if (error == 0) return true;
+  item.gap_list.clear();
+  item.gap_list_sha256.clear();
+  settle_error(item, path, error);
+  return false;
+}
+
+void FilePuller::pull_link(PullItem& item) {
+  const Tree& tree = work_.disc.tree();
+  const Node& node = tree.node(item.node);
+  const std::string target = work_.names.path(item.node);
+  const auto depth = static_cast<std::size_t>(std::count(target.begin(), target.end(), '/'));
+  std::string why;
+  const auto link = link_inside(tree.text(tree.details(node).symlink_target), depth, work_.options.portable_names, why);
+  if (!link) return settle(item, PullOutcome::kLeftSpecial, {}, why);
+
+  const auto [parent, name] = split_path(target);
+  Directory dir;
+  std::optional<struct stat> there;
+  int error = directories_.open(parent, true, dir);
+  if (error == 0) error = look_at(dir->get(), name, there);
+  if (error == 0 && there) {
+    std::string old;
+    if (S_ISLNK(there->st_mode) && read_link_at(dir->get(), name, old) == 0 && old == *link) {
+      item.link = *link;
+      settle(item, PullOutcome::kAlreadyThere, target);
+      return;
+    }
+    if (!S_ISLNK(there->st_mode) || !work_.options.replace) error = EEXIST;
+  }
+  const std::string part = work_.record.part_name();
+  const std::string text = *link;
+  if (error == 0 && ::symlinkat(text.c_str(), dir->get(), part.c_str()) != 0) error = errno;
+  if (error != 0) return settle_error(item, target, error);
+  if (node.modified.known) static_cast<void>(set_dates(dir->get(), part, node.modified, {}));
+  if (error = rename_at(dir->get(), part, name, there.has_value()); error != 0) {
+    ::unlinkat(dir->get(), part.c_str(), 0);
+    return settle_error(item, target, error);
+  }
+  item.link = text;
+  settle(item, PullOutcome::kPulled, target);
+}
+
+}  // namespace lacuna

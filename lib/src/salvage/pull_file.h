@@ -1,0 +1,98 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Pulling one file: looked up in the folder, read once, checked and summed while it is read, and given its name when it
+// is complete.
+#pragma once
+
+#include <atomic>
+#include <mutex>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "lacuna/pull.h"
+#include "salvage/checksums.h"
+#include "salvage/output_folder.h"
+#include "salvage/pull_record.h"
+#include "salvage/target_names.h"
+
+namespace lacuna {
+
+/// One file of the disc that was asked for, and what became of it.
+struct PullItem {
+  NodeId node = kNoNode;
+  bool settled = false;
+  FileState state = FileState::kWhole;  ///< As judged, or worse when reading showed it.
+  PullOutcome outcome = PullOutcome::kPulled;
+  /// As the manifest says it: a file that an earlier pull got and that is still there counts as pulled.
+  PullOutcome recorded = PullOutcome::kPulled;
+  std::uint64_t missing_bytes = 0;
+  std::vector<Gap> gaps;
+  std::string target;  ///< In the folder; empty when nothing is there.
+  Checksums sums;
+  std::string link;
+  std::string gap_list, gap_list_sha256;
+  std::string why;
+};
+
+/// What all threads of one pull share.
+struct PullWork {
+  const Disc& disc;
+  const Verdicts& verdicts;
+  const PullOptions& options;
+  const TargetNames& names;
+  Directory root;
+  PullRecord& record;
+
+  std::atomic<bool> stop{false};
+  std::atomic<std::uint64_t> done_bytes{0};
+  std::atomic<std::uint64_t> written_bytes{0};
+
+  std::mutex mutex{};  // of what follows
+  std::optional<Error> error{};
+  Findings findings{};
+
+  /// Ends the pull: the target can't be written any more.
+  void fail(std::string_view target, int error_number);
+  void add_finding(Finding finding);
+};
+
+ManifestEntry make_entry(const Disc& disc, const Verdicts& verdicts, const PullItem& item);
+
+/// The text of a symbolic link as it may stand in the folder, or nothing when it would lead outside (`why` says so).
+/// `depth` is the number of directories above the link. ".." is only taken at the start: behind a name, which may be
+/// a link itself, it would lead anywhere.
+std::optional<std::string> link_inside(std::string_view symlink, std::size_t depth, bool portable, std::string& why);
+
+/// For one thread.
+class FilePuller {
+ public:
+  explicit FilePuller(PullWork& work);
+  /// Settles a file, unless the pull is stopped.
+  void pull(PullItem& item);
+  /// Settles a symbolic link.
+  void pull_link(PullItem& item);
+
+ private:
+  enum class Reading { kRead, kWorse, kProgram, kStopped, kRefused };
+
+  bool attempt(PullItem& item);
+  bool carry_over(PullItem& item, const std::string& target, const struct stat& there) const;
+  bool is_ours(const PullItem& item, const std::string& target, const struct stat& there) const;
+  Reading compare(PullItem& item, const Directory& dir, std::string_view name);
+  Reading copy(PullItem& item, PartFile& part, const Directory& dir);
+  template <class Take>
+  Reading read(PullItem& item, Take&& take);
+  bool put_gap_list(PullItem& item, const Directory& dir, const std::string& target);
+  void settle(PullItem& item, PullOutcome outcome, std::string target, std::string why = {});
+  void settle_error(PullItem& item, std::string_view target, int error);
+
+  PullWork& work_;
+  DirectoryCache directories_;
+  Hasher hasher_;
+  std::vector<std::uint8_t> buffer_, other_;
+  std::vector<Gap> gaps_;
+  int refusal_ = 0;  // errno of the last Reading::kRefused
+};
+
+}  // namespace lacuna

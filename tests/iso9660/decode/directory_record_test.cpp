@@ -202,7 +202,8 @@ TEST(DirectoryRecord, FileDataIsNotPlausible) {
 }
 
 TEST(RootRecord, KnownGood) {
-  const auto r = decode_root_record(record({0}, file_flag::kDirectory));
+  const Buffer b = record({0}, file_flag::kDirectory);
+  const auto r = decode_root_record(b);
   ASSERT_TRUE(r);
   EXPECT_EQ(r->extent.value(), 0x12345u);
   EXPECT_TRUE(r->is_self());

@@ -5,7 +5,6 @@
 
 #include <algorithm>
 #include <charconv>
-#include <optional>
 #include <system_error>
 #include <utility>
 
@@ -42,11 +41,11 @@ class SectorGatherer {
         at = whole * per_sector_;
         continue;
       }
-      if (part_ && part_->lba != lba) flush();
-      if (!part_) part_ = Part{lba, 0, run.state};
+      if (part_.lba != lba) flush();
+      part_.lba = lba;
       const std::uint64_t end = std::min(run.end(), (lba + 1) * per_sector_);
-      part_->units += end - at;
-      part_->worst = std::max(part_->worst, run.state);
+      part_.units += end - at;
+      part_.worst = std::max(part_.worst, run.state);
       at = end;
     }
   }
@@ -58,22 +57,22 @@ class SectorGatherer {
 
  private:
   struct Part {
-    std::uint64_t lba;
-    std::uint64_t units;
-    SectorState worst;
+    std::uint64_t lba = 0;
+    std::uint64_t units = 0;  // 0: nothing is gathered
+    SectorState worst = SectorState::kGood;
   };
 
   void flush() {
-    if (!part_) return;
-    const bool all_listed = part_->units == per_sector_;
-    const SectorState state = all_listed ? part_->worst : std::max(part_->worst, default_);
-    if (all_listed || state != default_) out_.push_back({part_->lba, 1, state});
-    part_.reset();
+    if (part_.units == 0) return;
+    const bool all_listed = part_.units == per_sector_;
+    const SectorState state = all_listed ? part_.worst : std::max(part_.worst, default_);
+    if (all_listed || state != default_) out_.push_back({part_.lba, 1, state});
+    part_ = {};
   }
 
   std::uint64_t per_sector_;
   SectorState default_;
-  std::optional<Part> part_;
+  Part part_;
   std::vector<SectorRun> out_;
 };
 

@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <string>
+#include <string_view>
 
 #include "support/iso_builder.h"
 
@@ -57,6 +58,23 @@ IsoNode tree() {
   return root;
 }
 
+/// A sector map in each of its forms.
+std::vector<std::vector<std::uint8_t>> maps() {
+  std::vector<std::vector<std::uint8_t>> all;
+  for (
+      const std::string_view text : {
+          "# by hand\n#! default unread\n0 16 good\n0x10 2 bad # scratch\n17 1 suspect\n",
+          "#! unit bytes\n0 8192 good\n2100 1 bad\n4096 100 repaired\n",
+          "7\n0x8\n3\n",
+          R"({"schema":"lacuna/map/1","unit":"512","default":"good","by":{"x":[1]},"runs":[[0,9,"bad"],[4,2,"good"]]})",
+          "0,10,good,x\n10;3;bad\n5 1 unread more\n",
+          "good 0 4095\n- 4096 4100\n+ 0x2000 0x2fff\n",
+      }) {
+    all.emplace_back(text.begin(), text.end());
+  }
+  return all;
+}
+
 std::vector<IsoImage> images() {
   std::vector<IsoImage> all;
   all.push_back(build_iso(tree()));
@@ -79,6 +97,7 @@ std::vector<IsoImage> images() {
 }  // namespace
 
 std::vector<std::vector<std::uint8_t>> seeds_for(std::string_view target) {
+  if (target == "sector_map_fuzz") return maps();
   std::vector<std::vector<std::uint8_t>> seeds;
   for (IsoImage& image : images()) {
     if (target == "open_image_fuzz") {

@@ -99,7 +99,9 @@ class HitFinder {
       const std::uint64_t end = (r.end - 1) / kSectorBytes + 1;
       if (!out_.hits.empty()) {
         SectorRun& last = out_.hits.back().run;
-        if (last.state == SectorState::kAbsent && last.end() >= first) {
+        // Between a run inside the image and this one there may be good bytes of a cut last sector.
+        const bool touch = bytes_.back().end == r.first || bytes_.back().first >= window_.end || r.end <= window_.first;
+        if (last.state == SectorState::kAbsent && last.end() >= first && touch) {
           last.count = end - last.first;
           bytes_.back().end = r.end;
           continue;

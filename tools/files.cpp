@@ -35,9 +35,9 @@ void add_files(CLI::App& app, Action& action) {
   const auto args = std::make_shared<Files>();
   args->image.add_to(*sub);
   args->globs.add_to(*sub);
-  add_repeated(*sub, "--state", args->states, "Only files in these states: whole, doubtful, damaged, lost, unlocated")
+  add_repeated(*sub, "--state", args->states, "Only these states: whole, doubtful, damaged, lost, unlocated")
       ->delimiter(',')
-      ->option_text("STATE,…")
+      ->option_text("STATE,...")
       ->check(CLI::IsMember({"whole", "doubtful", "damaged", "lost", "unlocated"}));
   args->common.add_to(*sub);
   args->format.add_to(*sub, {"text", "json", "ndjson", "csv"});

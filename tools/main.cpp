@@ -16,7 +16,7 @@ int run(int argc, char** argv) {
       "Lacuna reads images of optical discs that have holes, says file by file what can still be had whole,\n"
       "and gets it out. Images are only ever read.",
       "lacuna");
-  app.set_version_flag("--version", "lacuna " LACUNA_VERSION);
+  app.set_version_flag("--version", "lacuna " LACUNA_VERSION, "Say the version and exit");
   app.set_help_flag("--help,-h", "Say this and exit; after a subcommand: its options");
   app.require_subcommand(1);
   app.get_formatter()->column_width(28);
@@ -41,8 +41,7 @@ int run(int argc, char** argv) {
   try {
     app.parse(argc, argv);
   } catch (const CLI::CallForHelp&) {
-    const auto chosen = app.get_subcommands();
-    standard_output()(chosen.empty() ? app.help() : chosen.front()->help(chosen.front()->get_name()));
+    standard_output()(app.help());  // Of the subcommand, when one was named.
     return kAllWhole;
   } catch (const CLI::CallForVersion&) {
     standard_output()("lacuna " LACUNA_VERSION "\n");

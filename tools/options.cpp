@@ -82,7 +82,8 @@ Format FormatArgument::format() const {
 }
 
 void ImageArguments::add_to(CLI::App& app) {
-  app.add_option("IMAGE", image, "The image of a disc, or a device. Of numbered parts (x.001, x.002, …) give the first")
+  app.add_option("IMAGE", image,
+                 "The image of a disc, or a device. Of numbered parts (x.001, x.002, ...)\ngive the first")
       ->required()
       ->option_text(" ");
   const std::string parts_of = "Parts", maps_of = "What is known of the sectors", reading = "What to read of it";
@@ -97,22 +98,22 @@ void ImageArguments::add_to(CLI::App& app) {
       ->option_text("FILE")
       ->group(maps_of);
   app.add_flag("--no-look-inside", no_look_inside,
-               "Without a map, do not read the files' contents: faster, but a file whose unreadable sectors were "
-               "filled up while imaging is then called whole")
+               "Without a map, do not read the files' contents: faster, but a file whose\n"
+               "unreadable sectors were filled up while imaging is then called whole")
       ->group(maps_of);
   CLI::Option* columns = add_repeated(app, "--map-columns", map_columns,
                                       "The map is a log with these columns: first, end, count, state, or - to pass "
                                       "one over")
                              ->delimiter(',')
-                             ->option_text("A,B,…")
+                             ->option_text("A,B,...")
                              ->group(maps_of);
   app.add_option("--map-unit", map_unit, "Unit of the numbers in that log")
       ->check(CLI::IsMember({"sectors", "bytes", "512"}))
       ->option_text("sectors|bytes|512")
       ->needs(columns)
       ->group(maps_of);
-  add_list(app, "--map-good", map_good, "Words in its state column that mean good", "WORD,…", columns);
-  add_list(app, "--map-bad", map_bad, "Words in its state column that mean bad", "WORD,…", columns);
+  add_list(app, "--map-good", map_good, "Words in its state column that mean good", "WORD,...", columns);
+  add_list(app, "--map-bad", map_bad, "Words in its state column that mean bad", "WORD,...", columns);
   app.get_option("--map-good")->group(maps_of);
   app.get_option("--map-bad")->group(maps_of);
 
@@ -129,13 +130,13 @@ void ImageArguments::add_to(CLI::App& app) {
       })
       ->group(reading);
   add_list(app, "--session-starts", session_starts, "Where sessions start, if the disc's table of contents tells you",
-           "LBA,…");
+           "LBA,...");
   app.get_option("--session-starts")->group(reading)->check([](const std::string& text) {
     const std::optional<std::uint64_t> n = parse_number(text);
     return n && *n < kMaxSectors ? std::string{} : "'" + text + "' is not an LBA";
   });
   app.add_option("--names-charset", names_charset,
-                 "The code page of 8-bit names, as iconv calls it (CP437, SHIFT_JIS, …)")
+                 "The code page of 8-bit names, as iconv calls it (CP437, SHIFT_JIS, ...)")
       ->option_text("CHARSET")
       ->group(reading);
 }
@@ -180,8 +181,8 @@ DiscOptions ImageArguments::disc_options() const {
 
 void GlobArguments::add_to(CLI::App& app) {
   app.add_option("GLOB", patterns,
-                 "Only these: * and ? within a name, ** over folders; without a / at any depth. Default: all")
-      ->option_text("…");
+                 "Only these: * and ? within a name, ** over folders; without a / at any\ndepth. Default: all")
+      ->option_text("...");
 }
 
 bool GlobArguments::all_match(const Disc& disc) const {

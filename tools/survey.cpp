@@ -36,7 +36,7 @@ void add_survey(CLI::App& app, Action& action) {
       "Examples:\n"
       "  lacuna survey harbour-1998.iso\n"
       "  lacuna survey harbour-1998.iso --map harbour-1998.map\n"
-      "  lacuna survey harbour.001                 (harbour.002 … are found beside it)\n"
+      "  lacuna survey harbour.001                 (harbour.002 and so on are found beside it)\n"
       "Exit status: 0 every file is whole; 1 something is hurt or doubtful; 3 no file system found.\n");
   sub->callback([&action, args] { action = [args] { return args->run(); }; });
 }

@@ -51,6 +51,7 @@ class HandDisc {
     builder_.structures().push_back({kind, View::kIso9660, lba * kSectorBytes, bytes, kNoNode, std::move(label)});
   }
   Tree& tree() { return builder_.tree(); }
+  DiscBuilder& builder() { return builder_; }
 
   const Disc& finish() {
     disc_ = builder_.finish();

@@ -42,11 +42,20 @@ struct Folder {
 
 class Verifier {
  public:
+  /// What one thread needs.
+  struct Worker {
+    explicit Worker(Directory root) : directories(std::move(root)), buffer(kChunkBytes) {}
+
+    DirectoryCache directories;
+    Hasher hasher;
+    std::vector<std::uint8_t> buffer;
+  };
+
   Verifier(Directory root, std::string shown) : root_(std::move(root)), shown_(std::move(shown)) {}
 
   Result<Folder> read_manifest();
   void read_sums(const Folder& folder);
-  void check(const Expected& expected, DirectoryCache& directories, Hasher& hasher, std::vector<std::uint8_t>& buffer);
+  void check(const Expected& expected, Worker& worker);
   void find_surplus(const Folder& folder);
 
   std::atomic<bool> stop{false};
@@ -60,7 +69,7 @@ class Verifier {
   }
   void check_link(const Expected& expected, const Directory& dir, std::string_view name);
   /// The checksums of an open file, or an errno. Nothing once the work is stopped.
-  std::optional<Checksums> sum(int fd, Hasher& hasher, std::vector<std::uint8_t>& buffer, int& error);
+  std::optional<Checksums> sum(int fd, Worker& worker, int& error);
 
   Directory root_;
   std::string shown_;
@@ -108,17 +117,17 @@ Result<Folder> Verifier::read_manifest() {
   return folder;
 }
 
-std::optional<Checksums> Verifier::sum(int fd, Hasher& hasher, std::vector<std::uint8_t>& buffer, int& error) {
-  hasher.start();
+std::optional<Checksums> Verifier::sum(int fd, Worker& worker, int& error) {
+  worker.hasher.start();
   for (std::uint64_t offset = 0;;) {
     if (stop) return std::nullopt;
     std::size_t got = 0;
-    error = read_fully_at(fd, offset, buffer, got);
+    error = read_fully_at(fd, offset, worker.buffer, got);
     if (error != 0) return std::nullopt;
-    hasher.add(std::span(buffer).first(got));
+    worker.hasher.add(std::span(worker.buffer).first(got));
     offset += got;
     done_bytes += got;
-    if (got < buffer.size()) return hasher.finish();
+    if (got < worker.buffer.size()) return worker.hasher.finish();
   }
 }
 
@@ -135,12 +144,11 @@ void Verifier::check_link(const Expected& expected, const Directory& dir, std::s
   }
 }
 
-void Verifier::check(const Expected& expected, DirectoryCache& directories, Hasher& hasher,
-                     std::vector<std::uint8_t>& buffer) {
+void Verifier::check(const Expected& expected, Worker& worker) {
   const auto [parent, name] = split_path(expected.path);
   Directory dir;
   std::optional<struct stat> there;
-  int error = directories.open(parent, false, dir);
+  int error = worker.directories.open(parent, false, dir);
   if (error == 0) error = look_at(dir->get(), name, there);
   if (error == ENOENT || error == ENOTDIR || error == ELOOP || (error == 0 && !there)) {
     return add(Kind::kMissing, expected.path, "is not in the folder");
@@ -156,7 +164,7 @@ void Verifier::check(const Expected& expected, DirectoryCache& directories, Hash
   }
   Fd file;
   error = open_at(dir->get(), name, O_RDONLY | O_NONBLOCK, file);
-  const auto sums = error == 0 ? sum(file.get(), hasher, buffer, error) : std::nullopt;
+  const auto sums = error == 0 ? sum(file.get(), worker, error) : std::nullopt;
   if (error != 0) return add(Kind::kUnreadable, expected.path, errno_text(error));
   if (!sums) return;
   const bool sha256_right = sums->sha256 == expected.sums.sha256;
@@ -212,10 +220,9 @@ void Verifier::read_sums(const Folder& folder) {
     return add(Kind::kSumsDisagree, kManifestName, fmt::format("{} does not name it", kSumsName));
   }
   Fd manifest;
-  Hasher hasher;
-  std::vector<std::uint8_t> buffer(kChunkBytes);
+  Worker worker(root_);
   int read_error = open_at(root_->get(), kManifestName, O_RDONLY | O_NONBLOCK, manifest);
-  const auto sums = read_error == 0 ? sum(manifest.get(), hasher, buffer, read_error) : std::nullopt;
+  const auto sums = read_error == 0 ? sum(manifest.get(), worker, read_error) : std::nullopt;
   if (read_error != 0) return add(Kind::kUnreadable, kManifestName, errno_text(read_error));
   if (sums && sums->sha256 != manifest_sha256) {
     add(Kind::kChanged, kManifestName, fmt::format("is not the manifest that {} was written with", kSumsName));
@@ -281,15 +288,8 @@ Result<VerifyReport> verify(const std::filesystem::path& folder, unsigned thread
   run_workers(
       threads, expected->files.size(),
       [&] {
-        struct Worker {
-          DirectoryCache directories;
-          Hasher hasher;
-          std::vector<std::uint8_t> buffer;
-        };
-        auto worker = std::make_shared<Worker>(*root);
-        worker->buffer.resize(kChunkBytes);
-        return [&, worker](std::size_t i) {
-          verifier.check(expected->files[i], worker->directories, worker->hasher, worker->buffer);
+        return [&, worker = std::make_shared<Verifier::Worker>(*root)](std::size_t i) {
+          verifier.check(expected->files[i], *worker);
         };
       },
       verifier.stop, tick);

@@ -183,7 +183,7 @@ std::string clean_name(std::string_view name, bool portable) {
   const std::size_t dot = std::min(out.find('.'), out.size());
   std::size_t stem = dot;
   while (stem != 0 && out[stem - 1] == ' ') --stem;
-  if (is_device(std::string_view(out).substr(0, stem))) out.insert(stem, "_");
+  if (is_device(std::string_view(out).substr(0, stem))) out.insert(stem, 1, '_');
   return out.size() > kMaxNameBytes ? with_suffix(out, name) : out;
 }
 

@@ -31,7 +31,9 @@ std::vector<SectorState> read_states(const Image& image, std::uint64_t lba, std:
   const std::vector<std::uint8_t> zeros(kSectorBytes);
   for (std::size_t i = 0; i < count; ++i) {
     const auto from = out.begin() + static_cast<std::ptrdiff_t>(i * kSectorBytes);
-    if (!has_bytes(states[i])) EXPECT_EQ(std::vector<std::uint8_t>(from, from + kSectorBytes), zeros) << lba + i;
+    if (!has_bytes(states[i])) {
+      EXPECT_EQ(std::vector<std::uint8_t>(from, from + kSectorBytes), zeros) << lba + i;
+    }
   }
   return states;
 }
@@ -183,7 +185,8 @@ TEST(Image, AbsentWinsOverAMapThatCallsItGood) {
   ASSERT_NE(f, nullptr);
   EXPECT_EQ(f->lba, 0U);
   EXPECT_EQ(f->text,
-            "lists 6 sectors outside the image, which has LBA 2 to 5; they stay absent; is it the map of this image?");
+            "lists 6 sectors outside the image, which has LBA 2 to 5; they stay absent; is the image cut, or does the "
+            "map count in units of 512 bytes (--map-unit 512)?");
 }
 
 TEST(Image, MapOfAWholeDiscForACutImageSaysHowMuchIsMissing) {
@@ -203,11 +206,12 @@ TEST(Image, MapThatCallsTheOutsideAbsentIsInOrder) {
 TEST(Image, MapInAnotherUnitIsHintedAt) {
   MemoryImage in_512(numbered_sectors(100));
   in_512.mark(160, 240, kBad);
-  EXPECT_NE(finding(*in_512.open(), "map-beyond-image")->text.find("units of 512 bytes (--map-unit 512)"),
+  EXPECT_NE(finding(*in_512.open(), "map-beyond-image")
+                ->text.find("does the map count in units of 512 bytes (--map-unit 512)?"),
             std::string::npos);
   MemoryImage in_bytes(numbered_sectors(100));
   in_bytes.mark(90 * 2048, 2048, kBad);
-  EXPECT_NE(finding(*in_bytes.open(), "map-beyond-image")->text.find("may count bytes (--map-unit bytes"),
+  EXPECT_NE(finding(*in_bytes.open(), "map-beyond-image")->text.find("does it count bytes (--map-unit bytes"),
             std::string::npos);
   MemoryImage of_another(numbered_sectors(100));
   of_another.mark(500'000, 2048, kBad);
@@ -243,11 +247,17 @@ TEST(Image, OpenReadsAllMapsAndTheFirstBadLineIsTheError) {
   ASSERT_TRUE(image.ok()) << image.error().message;
   EXPECT_EQ((*image)->name(), path.string());
   EXPECT_EQ(read_states(**image, 0, 4), (std::vector<SectorState>{kGood, kBad, kUnread, kGood}));
-  options.maps.push_back(folder.write("c.map", "1 1 bad\n1 1 worse\n"));
+  EXPECT_TRUE((*image)->findings().empty());
+  options.maps.push_back(folder.write("c.map", "9 1 bad\n"));
+  const auto beyond = Image::open({path}, options);
+  ASSERT_TRUE(beyond.ok());
+  ASSERT_NE(finding(**beyond, "map-beyond-image"), nullptr);
+  EXPECT_EQ(finding(**beyond, "map-beyond-image")->subject, (folder / "c.map").string());
+  options.maps.push_back(folder.write("d.map", "1 1 bad\n1 1 worse\n"));
   const auto refused = Image::open({path}, options);
   ASSERT_FALSE(refused.ok());
   EXPECT_EQ(refused.error().code, ErrorCode::kBadInput);
-  EXPECT_TRUE(refused.error().message.starts_with((folder / "c.map").string() + ":2: unknown state 'worse'"));
+  EXPECT_TRUE(refused.error().message.starts_with((folder / "d.map").string() + ":2: unknown state 'worse'"));
 }
 
 TEST(Image, AnImageGivenAsMapIsRefused) {
@@ -295,7 +305,9 @@ TEST(Image, ThreadsReadAndLearnAtOnce) {
         }
       }
       if (i % 10 == 0) image->learn(RangeSet::from_unsorted({{lba / 5 * 5, lba / 5 * 5 + 1}}), kSuspect);
-      if (i % 50 == 0) ASSERT_EQ(image->states().at(kSectors), kAbsent);
+      if (i % 50 == 0) {
+        ASSERT_EQ(image->states().at(kSectors), kAbsent);
+      }
     }
   };
   std::vector<std::thread> threads;

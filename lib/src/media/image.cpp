@@ -31,7 +31,7 @@ std::string sectors_text(std::uint64_t count) { return fmt::format("{} sector{}"
 
 // A map that speaks of sectors outside the image was made in another unit, for another image, or of the whole disc
 // when the image is cut.
-void note_beyond(const SectorMap& map, const SectorSource& source, Findings& findings) {
+void note_beyond(const SectorMap& map, const std::string& map_name, const SectorSource& source, Findings& findings) {
   std::uint64_t listed = 0;
   std::uint64_t outside = 0;
   std::uint64_t first_outside = 0;
@@ -52,16 +52,16 @@ void note_beyond(const SectorMap& map, const SectorSource& source, Findings& fin
   if (map_end > source.end_lba() && outside * 2 >= listed) {
     constexpr std::uint64_t k512PerSector = kSectorBytes / 512;
     if (map_end <= source.end_lba() * k512PerSector) {
-      hint = "; it may count in units of 512 bytes (--map-unit 512)";
+      hint = "; is the image cut, or does the map count in units of 512 bytes (--map-unit 512)?";
     } else if (map_end / kSectorBytes <= source.end_lba()) {
-      hint = "; it may count bytes (--map-unit bytes, or '#! unit bytes' in it)";
+      hint = "; does it count bytes (--map-unit bytes, or '#! unit bytes' in it)?";
     } else {
       hint = "; is it the map of this image?";
     }
   }
   findings.add({Severity::kDoubt,
                 "map-beyond-image",
-                "sector map",
+                map_name,
                 first_outside,
                 {},
                 fmt::format("lists {} outside the image, which has LBA {} to {}; they stay absent{}",
@@ -82,7 +82,7 @@ struct Image::Impl {
   std::array<RangeSet, kSectorStateCount> learned;
   std::atomic<bool> any_learned{false};
 
-  void settle(const std::vector<SectorMap>& maps);
+  void settle(const std::vector<SectorMap>& maps, const std::vector<std::filesystem::path>& map_paths);
   void note_holes(const RangeSet& unread_holes);
   std::vector<SectorRun> states_of(std::uint64_t first, std::uint64_t end) const;
   void read_run(const SectorRun& run, std::span<std::uint8_t> out, std::span<SectorState> states,
@@ -90,13 +90,13 @@ struct Image::Impl {
   void learn(const RangeSet& lbas, SectorState state);
 };
 
-// Puts together source and maps.
-void Image::Impl::settle(const std::vector<SectorMap>& maps) {
+// Puts together source and maps; `map_paths` has their names, or fewer.
+void Image::Impl::settle(const std::vector<SectorMap>& maps, const std::vector<std::filesystem::path>& map_paths) {
   const Range all{source->first_lba(), source->end_lba()};
   mapped = !maps.empty();
   SectorMap united;
   for (std::size_t i = 0; i < maps.size(); ++i) {
-    note_beyond(maps[i], *source, findings);
+    note_beyond(maps[i], i < map_paths.size() ? map_paths[i].string() : "sector map", *source, findings);
     united = i == 0 ? maps[0] : united.worst_with(maps[i]);
   }
   // A hole that a map lists was read by someone, or its reading failed: the map knows better than the file.
@@ -190,10 +190,12 @@ Result<std::unique_ptr<Image>> Image::open(const std::vector<std::filesystem::pa
     if (!map) return map.error();
     maps.push_back(std::move(map).value());
   }
-  std::unique_ptr<Image> image = from_source(std::move(source).value(), std::move(maps), paths.front().string());
-  findings.add(image->impl_->findings);
-  image->impl_->findings = std::move(findings);
-  return image;
+  auto impl = std::make_unique<Impl>();
+  impl->source = std::move(source).value();
+  impl->name = paths.front().string();
+  impl->findings = std::move(findings);
+  impl->settle(maps, options.maps);
+  return std::unique_ptr<Image>(new Image(std::move(impl)));
 }
 
 std::unique_ptr<Image> Image::from_source(std::unique_ptr<SectorSource> source, std::vector<SectorMap> maps,
@@ -201,7 +203,7 @@ std::unique_ptr<Image> Image::from_source(std::unique_ptr<SectorSource> source, 
   auto impl = std::make_unique<Impl>();
   impl->source = std::move(source);
   impl->name = std::move(name);
-  impl->settle(maps);
+  impl->settle(maps, {});
   return std::unique_ptr<Image>(new Image(std::move(impl)));
 }
 

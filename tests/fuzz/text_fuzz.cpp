@@ -1,6 +1,10 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // Any bytes as names and identifiers: what comes out is well-formed, holds nothing that a path must not hold, and can
 // be undone.
+#include <string>
+#include <utility>
+#include <vector>
+
 #include "base/text.h"
 #include "fuzz/promise.h"
 #include "iso9660/decode/identifier.h"
@@ -22,6 +26,20 @@ void check_identifier(const iso9660::FileIdentifier& f, Bytes input) {
   require(f.name.size() + f.extension.size() <= f.base.size());
 }
 
+/// Opened once: iconv loads a module for each.
+std::vector<NameDecoder>& decoders() {
+  static std::vector<NameDecoder> all = [] {
+    std::vector<NameDecoder> opened;
+    for (const char* charset : {"", "CP437", "SHIFT_JIS", "BIG5-HKSCS", "ISO-2022-JP"}) {
+      auto decoder = NameDecoder::open(charset);
+      require(decoder.ok());
+      opened.push_back(std::move(decoder).value());
+    }
+    return opened;
+  }();
+  return all;
+}
+
 }  // namespace
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
@@ -36,11 +54,9 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   check_name(name);
   field_text_ucs2(input);
 
-  for (const char* charset : {"", "CP437", "SHIFT_JIS", "BIG5-HKSCS", "ISO-2022-JP"}) {
-    auto decoder = NameDecoder::open(charset);
-    require(decoder.ok());
+  for (NameDecoder& decoder : decoders()) {
     name.clear();
-    decoder->append(name, input);
+    decoder.append(name, input);
     check_name(name);
   }
 

@@ -1,0 +1,274 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Trouble in the target: what is already there, traps, no room, no permission.
+#include <gmock/gmock.h>
+#include <sys/mount.h>
+
+#include <cerrno>
+#include <cstring>
+
+#include "lacuna/pull.h"
+#include "pull_box.h"
+
+namespace lacuna::test {
+namespace {
+
+using ::testing::ElementsAre;
+using ::testing::HasSubstr;
+using ::testing::IsEmpty;
+
+constexpr auto index_of(PullOutcome o) { return static_cast<std::size_t>(o); }
+
+TEST(PullTrouble, AFileThatIsThereBlocksUnlessToldToReplace) {
+  PullBox box;
+  box.file("a", "from the disc");
+  box.file("same", "the same bytes");
+  box.open();
+  fs::create_directory(box.to());
+  write_file(box.to() / "a", "somebody's own");
+  write_file(box.to() / "same", "the same bytes");
+  PullReport report = box.pull();
+  EXPECT_EQ(box.of(report, "a").outcome, PullOutcome::kBlocked);
+  EXPECT_THAT(box.of(report, "a").why, HasSubstr("already there"));
+  EXPECT_EQ(box.of(report, "same").outcome, PullOutcome::kAlreadyThere);
+  EXPECT_EQ(read_file(box.to() / "a"), "somebody's own");
+  EXPECT_EQ(box.manifest().at("a").target, "");
+  EXPECT_EQ(box.check_sums(), 0);
+
+  PullOptions options;
+  options.replace = true;
+  report = box.pull(options);
+  EXPECT_EQ(box.of(report, "a").outcome, PullOutcome::kPulled);
+  EXPECT_EQ(read_file(box.to() / "a"), "from the disc");
+  EXPECT_EQ(box.check_sums(), 0);
+}
+
+TEST(PullTrouble, ReplaceNeverTakesADirectoryALinkOrASpecialFile) {
+  PullBox box;
+  box.file("directory", "d");
+  box.file("link", "l");
+  box.file("pipe", "p");
+  box.open();
+  fs::create_directories(box.to() / "directory");
+  write_file(box.scratch() / "outside", "untouched");
+  fs::create_symlink(box.scratch() / "outside", box.to() / "link");
+  ASSERT_EQ(::mkfifo((box.to() / "pipe").c_str(), 0666), 0);
+  PullOptions options;
+  options.replace = true;
+  const PullReport report = box.pull(options);
+  EXPECT_EQ(report.counts[index_of(PullOutcome::kBlocked)], 3u);
+  EXPECT_TRUE(fs::is_directory(box.to() / "directory"));
+  EXPECT_TRUE(fs::is_symlink(box.to() / "link"));
+  EXPECT_TRUE(fs::is_fifo(box.to() / "pipe"));
+  EXPECT_EQ(read_file(box.scratch() / "outside"), "untouched");
+}
+
+// A folder that somebody prepared with links to lead the pull outside of it.
+TEST(PullTrouble, LinksInTheTargetAreNeverFollowed) {
+  PullBox box;
+  const std::size_t photos = box.directory("photos"), deep = box.directory("deep", photos);
+  box.file("a.jpg", noise(100, 1), photos);
+  box.file("b.jpg", noise(100, 2), deep);
+  box.file("config", noise(100, 3));
+  const std::uint64_t lba = box.file("hurt", noise(9000, 4));
+  box.symlink("way", "photos");
+  box.open(box.memory().mark(lba, 1, SectorState::kBad));
+  const fs::path outside = box.scratch() / "outside";
+  fs::create_directories(outside);
+  write_file(outside / "config", "untouched");
+  for (const bool replace : {false, true}) {
+    fs::remove_all(box.to());
+    fs::create_directories(box.to());
+    fs::create_directory_symlink(outside, box.to() / "photos");
+    fs::create_directory_symlink(outside, box.to() / "_damaged");
+    fs::create_directory_symlink(outside, box.to() / "way");
+    fs::create_symlink(outside / "config", box.to() / "config");
+    PullOptions options;
+    options.damaged = true;
+    options.replace = replace;
+    const PullReport report = box.pull(options);
+    EXPECT_THAT(listing(outside), ElementsAre("config")) << replace;
+    EXPECT_EQ(read_file(outside / "config"), "untouched");
+    for (const std::string_view path : {"photos/a.jpg", "photos/deep/b.jpg", "config", "hurt"}) {
+      EXPECT_EQ(box.of(report, path).outcome, PullOutcome::kBlocked) << path;
+    }
+    EXPECT_GE(report.findings.counts().at("directory-not-made"), 2u);
+    EXPECT_EQ(fs::read_symlink(box.to() / "way"), replace ? fs::path("photos") : outside);
+  }
+}
+
+TEST(PullTrouble, LinksUnderOurOwnNamesAreRefused) {
+  for (const std::string_view name : {kManifestName, kSumsName, kWorkName}) {
+    PullBox box;
+    box.file("a", "a");
+    box.open();
+    fs::create_directory(box.to());
+    write_file(box.scratch() / "outside", "untouched");
+    fs::create_symlink(box.scratch() / "outside", box.to() / name);
+    const auto report = box.try_pull();
+    ASSERT_FALSE(report.ok()) << name;
+    EXPECT_EQ(report.error().code, ErrorCode::kCannotWrite);
+    EXPECT_THAT(report.error().message, HasSubstr(name));
+    EXPECT_EQ(read_file(box.scratch() / "outside"), "untouched");
+    EXPECT_FALSE(is_there(box.to() / "a"));
+  }
+}
+
+TEST(PullTrouble, ForeignFilesUnderOurOwnNamesAreRefused) {
+  for (const std::string_view name : {kManifestName, kSumsName, kWorkName}) {
+    for (const std::string_view content : {"somebody's own\n", "{\"schema\":\"other/1\"}\n", "x"}) {
+      PullBox box;
+      box.file("a", "a");
+      box.open();
+      fs::create_directory(box.to());
+      write_file(box.to() / name, content);
+      const auto report = box.try_pull();
+      ASSERT_FALSE(report.ok()) << name << ": " << content;
+      EXPECT_EQ(report.error().code, ErrorCode::kCannotWrite);
+      EXPECT_EQ(read_file(box.to() / name), content);
+      EXPECT_FALSE(is_there(box.to() / "a"));
+    }
+  }
+}
+
+TEST(PullTrouble, AJournalThatIsAlsoAFileElsewhereIsRefused) {
+  PullBox box;
+  box.file("a", "a");
+  box.open();
+  fs::create_directory(box.to());
+  write_file(box.scratch() / "outside", "");
+  fs::create_hard_link(box.scratch() / "outside", box.to() / kWorkName);
+  EXPECT_FALSE(box.try_pull().ok());
+  EXPECT_EQ(read_file(box.scratch() / "outside"), "");
+}
+
+TEST(PullTrouble, ABrokenManifestIsAnErrorWithItsLine) {
+  PullBox box;
+  box.file("a", "a");
+  box.open();
+  box.pull();
+  std::ofstream(box.to() / kManifestName, std::ios::app) << "{\"path\":\n";
+  const auto report = box.try_pull();
+  ASSERT_FALSE(report.ok());
+  EXPECT_EQ(report.error().code, ErrorCode::kBadInput);
+  EXPECT_THAT(report.error().message, HasSubstr("lacuna-manifest.jsonl:3: "));
+}
+
+TEST(PullTrouble, TargetIsAFile) {
+  PullBox box;
+  box.file("a", "a");
+  box.open();
+  write_file(box.to(), "a file");
+  const auto report = box.try_pull();
+  ASSERT_FALSE(report.ok());
+  EXPECT_EQ(report.error().code, ErrorCode::kCannotWrite);
+  EXPECT_THAT(report.error().message, HasSubstr("it is not a folder"));
+  EXPECT_EQ(read_file(box.to()), "a file");
+}
+
+TEST(PullTrouble, ParentOfTheTargetIsMissing) {
+  PullBox box;
+  box.file("a", "a");
+  box.open();
+  PullOptions options;
+  options.to = box.scratch() / "no/such";
+  const auto report = box.try_pull(options);
+  ASSERT_FALSE(report.ok());
+  EXPECT_EQ(report.error().code, ErrorCode::kCannotWrite);
+  EXPECT_THAT(report.error().message, HasSubstr("parent folder is not there"));
+  EXPECT_FALSE(is_there(box.scratch() / "no"));
+}
+
+TEST(PullTrouble, AFileInTheWayOfADirectory) {
+  PullBox box;
+  const std::size_t sub = box.directory("sub");
+  box.file("a", "a", sub);
+  box.file("b", "b");
+  box.open();
+  fs::create_directory(box.to());
+  write_file(box.to() / "sub", "a file");
+  const PullReport report = box.pull();
+  EXPECT_EQ(box.of(report, "sub/a").outcome, PullOutcome::kBlocked);
+  EXPECT_THAT(box.of(report, "sub/a").why, HasSubstr("in the way of 'sub'"));
+  EXPECT_EQ(box.of(report, "b").outcome, PullOutcome::kPulled);
+  EXPECT_EQ(read_file(box.to() / "sub"), "a file");
+}
+
+/// A small file system in memory, which needs the rights of the administrator.
+class SmallTarget {
+ public:
+  explicit SmallTarget(fs::path at) : at_(std::move(at)) {
+    fs::create_directories(at_);
+    mounted_ = ::mount("lacuna-test", at_.c_str(), "tmpfs", 0, "size=1m") == 0;
+    reason_ = std::strerror(errno);
+  }
+  ~SmallTarget() {
+    if (mounted_) ::umount2(at_.c_str(), MNT_DETACH);
+  }
+  SmallTarget(const SmallTarget&) = delete;
+  SmallTarget& operator=(const SmallTarget&) = delete;
+  bool remount(unsigned long flags, const char* options) const {
+    return ::mount("lacuna-test", at_.c_str(), "tmpfs", MS_REMOUNT | flags, options) == 0;
+  }
+  bool mounted() const { return mounted_; }
+  const std::string& reason() const { return reason_; }
+
+ private:
+  fs::path at_;
+  bool mounted_ = false;
+  std::string reason_;
+};
+
+TEST(PullTrouble, AFullTargetIsSaidAndCanBeGoneOnWith) {
+  PullBox box;
+  for (unsigned i = 0; i < 10; ++i) box.file("f" + std::to_string(i), noise(200'000, i));
+  box.open();
+  const SmallTarget target(box.to());
+  if (!target.mounted()) GTEST_SKIP() << "no file system could be mounted to be filled: " << target.reason();
+  PullOptions options;
+  options.threads = 1;
+  const auto full = box.try_pull(options);
+  ASSERT_FALSE(full.ok());
+  EXPECT_EQ(full.error().code, ErrorCode::kCannotWrite);
+  EXPECT_THAT(full.error().message, HasSubstr("no space left"));
+  EXPECT_THAT(full.error().message, HasSubstr((box.to() / "f").string()));
+  EXPECT_EQ(read_file(box.to() / "f0"), noise(200'000, 0));
+  for (const auto& path : listing(box.to())) EXPECT_THAT(path, Not(HasSubstr(".lacuna-part")));
+
+  ASSERT_TRUE(target.remount(0, "size=16m")) << std::strerror(errno);
+  const PullReport rest = box.pull(options);
+  EXPECT_GE(rest.counts[index_of(PullOutcome::kAlreadyThere)], 4u);
+  EXPECT_EQ(rest.counts[index_of(PullOutcome::kAlreadyThere)] + rest.counts[index_of(PullOutcome::kPulled)], 10u);
+  EXPECT_EQ(box.check_sums(), 0);
+  EXPECT_TRUE(verify(box.to())->problems.empty());
+}
+
+TEST(PullTrouble, AReadOnlyTargetIsSaid) {
+  PullBox box;
+  box.file("a", "a");
+  box.open();
+  const SmallTarget target(box.to());
+  if (!target.mounted()) GTEST_SKIP() << "no file system could be mounted read-only: " << target.reason();
+  ASSERT_TRUE(target.remount(MS_RDONLY, "")) << std::strerror(errno);
+  const auto report = box.try_pull();
+  ASSERT_FALSE(report.ok());
+  EXPECT_EQ(report.error().code, ErrorCode::kCannotWrite);
+  EXPECT_THAT(report.error().message, HasSubstr("read-only file system"));
+  EXPECT_THAT(listing(box.to()), IsEmpty());
+}
+
+TEST(PullTrouble, AFolderWithoutPermissionIsSaid) {
+  if (::geteuid() == 0) GTEST_SKIP() << "permissions do not hold for the administrator, who runs this test";
+  PullBox box;
+  box.file("a", "a");
+  box.open();
+  fs::create_directory(box.to());
+  fs::permissions(box.to(), fs::perms::owner_read | fs::perms::owner_exec);
+  const auto report = box.try_pull();
+  fs::permissions(box.to(), fs::perms::owner_all);
+  ASSERT_FALSE(report.ok());
+  EXPECT_EQ(report.error().code, ErrorCode::kCannotWrite);
+  EXPECT_THAT(report.error().message, HasSubstr("permission denied"));
+}
+
+}  // namespace
+}  // namespace lacuna::test

@@ -28,15 +28,29 @@ std::string plain_name(std::string name) {
   return name;
 }
 
-std::string hash_of_data(archive* a, std::uint64_t& bytes) {
+/// Block by block, because archive_read_data() ends early where a zisofs file has blocks of zeros.
+std::string hash_of_data(archive* a, std::uint64_t bytes) {
+  static constexpr std::array<char, 65536> kZeros{};
   Sha256 sha;
-  std::array<char, 65536> buffer;
-  bytes = 0;
-  for (la_ssize_t n; (n = archive_read_data(a, buffer.data(), buffer.size())) > 0;) {
-    sha.add(buffer.data(), static_cast<std::size_t>(n));
-    bytes += static_cast<std::uint64_t>(n);
+  std::uint64_t at = 0;
+  const auto zeros_to = [&](std::uint64_t end) {
+    for (; at < end; at += std::min<std::uint64_t>(end - at, kZeros.size())) {
+      sha.add(kZeros.data(), static_cast<std::size_t>(std::min<std::uint64_t>(end - at, kZeros.size())));
+    }
+  };
+  for (;;) {
+    const void* block = nullptr;
+    std::size_t n = 0;
+    la_int64_t offset = 0;
+    const int status = archive_read_data_block(a, &block, &n, &offset);
+    if (status == ARCHIVE_EOF) break;
+    if (status < ARCHIVE_WARN) return std::string("unreadable: ") + archive_error_string(a);
+    zeros_to(static_cast<std::uint64_t>(offset));
+    sha.add(block, n);
+    at += n;
   }
-  return sha.hex();
+  zeros_to(bytes);
+  return at == bytes ? sha.hex() : "longer than its size";
 }
 
 }  // namespace
@@ -93,6 +107,7 @@ std::optional<ReferenceListing> list_with_libarchive(const std::filesystem::path
       e.kind = ReferenceEntry::Kind::kSymlink;
       if (const char* target = archive_entry_symlink_utf8(entry); target != nullptr) e.target = target;
     } else if (archive_entry_filetype(entry) == AE_IFREG) {
+      e.size = static_cast<std::uint64_t>(archive_entry_size(entry));
       e.sha256 = hash_of_data(a.get(), e.size);
     } else {
       e.kind = ReferenceEntry::Kind::kOther;

@@ -242,6 +242,7 @@ void Image::read(std::uint64_t lba, std::span<std::uint8_t> out, std::span<Secto
 void Image::learn(const RangeSet& lbas, SectorState state) const { impl_->learn(lbas, state); }
 
 SectorMap Image::states() const {
+  if (!impl_->any_learned.load(std::memory_order_acquire)) return impl_->known;
   return SectorMap::from_runs(impl_->states_of(first_lba(), end_lba()), SectorState::kAbsent);
 }
 

@@ -22,8 +22,10 @@ struct Claim {
   NodeId node = kNoNode;
 };
 
+/// The bytes of a hit's run.
 struct RunBytes {
-  std::uint64_t first = 0, end = 0;
+  std::uint64_t first = 0, behind = 0;
+  std::uint64_t end() const noexcept { return behind; }
 };
 
 /// A target and the run that it belongs to.
@@ -70,9 +72,12 @@ class HitFinder {
     for (const OutsidePart& p : list.outside) {
       claims_.push_back({p.position, p.end, p.offset, p.bytes, kNoStructure, p.node});
     }
-    std::sort(claims_.begin(), claims_.end(), [](const Claim& a, const Claim& b) {
+    const auto by_place = [](const Claim& a, const Claim& b) {
       return std::tie(a.first, a.structure, a.node, a.offset) < std::tie(b.first, b.structure, b.node, b.offset);
-    });
+    };
+    if (!std::is_sorted(claims_.begin(), claims_.end(), by_place)) {
+      std::sort(claims_.begin(), claims_.end(), by_place);
+    }
   }
 
   /// Runs inside the image from the states; outside it, the stretches that something claims.
@@ -100,10 +105,11 @@ class HitFinder {
       if (!out_.hits.empty()) {
         SectorRun& last = out_.hits.back().run;
         // Between a run inside the image and this one there may be good bytes of a cut last sector.
-        const bool touch = bytes_.back().end == r.first || bytes_.back().first >= window_.end || r.end <= window_.first;
+        const bool touch =
+            bytes_.back().behind == r.first || bytes_.back().first >= window_.end || r.end <= window_.first;
         if (last.state == SectorState::kAbsent && last.end() >= first && touch) {
           last.count = end - last.first;
-          bytes_.back().end = r.end;
+          bytes_.back().behind = r.end;
           continue;
         }
       }
@@ -113,13 +119,14 @@ class HitFinder {
   }
 
   void match() {
+    found_.reserve(std::min(claims_.size(), bytes_.size()));
     std::size_t run = 0;
     for (const Claim& c : claims_) {
       run = gallop_to_end_after(std::span<const RunBytes>(bytes_), run, c.first);
       std::size_t r = run;
       for (; r < bytes_.size() && bytes_[r].first < c.end && found_.size() < budget_; ++r) {
         const std::uint64_t first = std::max(c.first, bytes_[r].first);
-        const std::uint64_t end = std::min(c.end, bytes_[r].end);
+        const std::uint64_t end = std::min(c.end, bytes_[r].behind);
         HitTarget t{c.structure, c.node, c.offset + (first - c.first), std::min(end - first, c.bytes)};
         found_.push_back({r, t});
       }
@@ -129,10 +136,19 @@ class HitFinder {
 
   /// Groups what was found by run, and what one file or structure loses to a run into one target.
   void list_targets() {
-    std::stable_sort(found_.begin(), found_.end(), [](const Found& a, const Found& b) {
-      return std::tie(a.run, a.target.structure, a.target.node, a.target.offset) <
-             std::tie(b.run, b.target.structure, b.target.node, b.target.offset);
-    });
+    const auto by_run = [](const Found& a, const Found& b) { return a.run < b.run; };
+    const auto by_target = [](const Found& a, const Found& b) {
+      return std::tie(a.target.structure, a.target.node, a.target.offset) <
+             std::tie(b.target.structure, b.target.node, b.target.offset);
+    };
+    // Sorted already unless claims overlap.
+    if (!std::is_sorted(found_.begin(), found_.end(), by_run)) std::stable_sort(found_.begin(), found_.end(), by_run);
+    for (auto group = found_.begin(); group != found_.end();) {
+      const auto end = std::find_if(group, found_.end(), [&](const Found& f) { return f.run != group->run; });
+      std::sort(group, end, by_target);
+      group = end;
+    }
+    out_.targets.reserve(found_.size());
     for (std::size_t i = 0; i < found_.size(); ++i) {
       const Found& f = found_[i];
       Hit& hit = out_.hits[f.run];

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-// Judging goes over flat arrays: the pieces of all files, sorted once by position, are walked beside the runs of hurt
-// bytes, so that each piece knows where its runs begin; then each file's pieces are held against them in file order.
+// Judging goes over flat arrays: the pieces of all files, sorted once by position, are walked beside the runs of sector
+// states, so that each piece knows where its runs begin; then each file's pieces are held against them in file order.
 #include <algorithm>
 #include <thread>
 
@@ -15,24 +15,6 @@
 namespace lacuna {
 namespace {
 
-/// Bytes of the disc in one state that is not sound.
-struct HurtRun {
-  std::uint64_t first = 0;
-  std::uint64_t end = 0;
-  SectorState state = SectorState::kBad;
-};
-
-std::vector<HurtRun> hurt_runs(const SectorMap& states, const Image& image) {
-  const Range window = byte_window(image);
-  std::vector<HurtRun> hurt;
-  for (const SectorRun& run : states.slice(image.first_lba(), image.end_lba())) {
-    if (is_sound(run.state)) continue;
-    const std::uint64_t end = std::min(run.end() * kSectorBytes, window.end);
-    if (run.first * kSectorBytes < end) hurt.push_back({run.first * kSectorBytes, end, run.state});
-  }
-  return hurt;
-}
-
 /// The sectors that pieces touch and of which nothing is known yet.
 RangeSet sectors_to_look_at(std::span<const FilePiece> pieces, std::span<const std::uint32_t> order,
                             const Image& image) {
@@ -46,7 +28,8 @@ RangeSet sectors_to_look_at(std::span<const FilePiece> pieces, std::span<const s
     }
   }
   std::vector<Range> known;
-  for (const SectorRun& run : image.states().slice(image.first_lba(), image.end_lba())) {
+  const SectorMap states = image.states();
+  for (const SectorRun& run : states.runs()) {
     if (!is_sound(run.state)) known.push_back({run.first, run.end()});
   }
   return RangeSet::from_unsorted(std::move(touched)).minus(RangeSet::from_unsorted(std::move(known)));
@@ -68,15 +51,14 @@ class Judge {
     }
     out_.states_ = image_.states();
     out_.basis_ = image_.basis();
-    hurt_ = hurt_runs(out_.states_, image_);
     find_first_runs(order);
-    out_.doubts_ = find_overlaps(disc_, pieces_, order);
-    for (const NodeId id : list.untaken) add_doubt(id, JudgedDoubt::Kind::kTooManyPieces);
-    gather_content_doubts();
-    // Files that share extents may each have all the gaps of the disc; beyond this many, gaps are merged.
-    gap_budget_ = (std::size_t{1} << 20) + 4 * (pieces_.size() + hurt_.size());
+    overlaps_ = find_overlaps(disc_, pieces_, order, list.boot);
+    untaken_ = std::move(list.untaken);
+    // Files that share extents may each meet all the runs of the disc; beyond this many, gaps are merged.
+    budget_ = (std::uint64_t{1} << 20) + 4 * (pieces_.size() + out_.states_.runs().size());
     // Compressed files over the same bytes must not make the same tables be read without end.
     table_budget_ = (std::uint64_t{64} << 20) + 2 * byte_window(image_).length();
+    out_.gaps_.reserve(std::min(pieces_.size(), out_.states_.runs().size() / 2));
     judge_all();
     return std::move(out_);
   }
@@ -96,25 +78,9 @@ class Judge {
   void find_first_runs(std::span<const std::uint32_t> order) {
     std::size_t run = 0;
     for (const std::uint32_t i : order) {
-      run = gallop_to_end_after(std::span<const HurtRun>(hurt_), run, pieces_[i].position);
+      const std::uint64_t lba = pieces_[i].position / kSectorBytes;
+      run = gallop_to_end_after(out_.states_.runs(), run, lba);
       pieces_[i].first_run = static_cast<std::uint32_t>(run);
-    }
-  }
-
-  void add_doubt(NodeId id, Kind kind) { out_.doubts_.push_back({id, kind, 0, 0, 0}); }
-
-  /// Doubts that a node's facts alone bring up.
-  void gather_content_doubts() {
-    for (NodeId id = 1; id < tree_.size(); ++id) {
-      const Node& n = tree_.node(id);
-      if (n.kind != NodeKind::kFile) continue;
-      if (n.has(node_flag::kSizeGuessed)) {
-        add_doubt(id, Kind::kSizeGuessed);
-      } else if (!is_compressed(tree_, n) && !n.has(node_flag::kUnlocated | node_flag::kBoot)) {
-        std::uint64_t recorded = 0;
-        for (const Extent& e : tree_.extents(n)) recorded = saturating_add(recorded, e.bytes);
-        if (recorded > n.size) add_doubt(id, Kind::kExtentsTooLong);
-      }
     }
   }
 
@@ -127,26 +93,9 @@ class Judge {
       v.first_gap = static_cast<std::uint32_t>(out_.gaps_.size());
       if (n.is_directory()) {
         judge_directory(n, v);
-        continue;
+      } else {
+        judge_file(id, n, v);
       }
-      judge_file(id, n, v);
-    }
-    std::stable_sort(out_.doubts_.begin(), out_.doubts_.end(), [](const JudgedDoubt& a, const JudgedDoubt& b) {
-      return a.node != b.node ? a.node < b.node : a.kind < b.kind;
-    });
-    // A file's own state needs its doubts complete.
-    std::size_t next_doubt = 0;
-    for (NodeId id = 1; id < tree_.size(); ++id) {
-      const std::size_t before = next_doubt;
-      while (next_doubt < out_.doubts_.size() && out_.doubts_[next_doubt].node == id) ++next_doubt;
-      const Node& n = tree_.node(id);
-      if (n.is_directory()) continue;
-      Verdict& v = out_.verdicts_[id];
-      v.state = file_state(n, v, next_doubt != before || tree_.has_doubts(id));
-      StateCount& count = out_.counts_[static_cast<std::size_t>(v.state)];
-      ++count.files;
-      count.bytes += n.size;
-      count.missing_bytes += v.missing_bytes;
     }
   }
 
@@ -166,8 +115,10 @@ class Judge {
   }
 
   void judge_file(NodeId id, const Node& n, Verdict& v) {
+    const std::size_t doubts_before = out_.doubts_.size();
     gaps_.clear();
     merged_ = false;
+    gather_doubts(id, n);
     if (n.has(node_flag::kUnlocated)) {
       append_gap(gaps_, 0, n.size, SectorState::kAbsent);
     } else if (n.kind == NodeKind::kFile && n.size != 0) {
@@ -180,6 +131,33 @@ class Judge {
     for (const Gap& g : gaps_) (has_bytes(g.state) ? v.suspect_bytes : v.missing_bytes) += g.length;
     v.gap_count = static_cast<std::uint32_t>(gaps_.size());
     out_.gaps_.insert(out_.gaps_.end(), gaps_.begin(), gaps_.end());
+
+    v.state = file_state(n, v, out_.doubts_.size() != doubts_before || tree_.has_doubts(id));
+    StateCount& count = out_.counts_[static_cast<std::size_t>(v.state)];
+    ++count.files;
+    count.bytes += n.size;
+    count.missing_bytes += v.missing_bytes;
+  }
+
+  void add_doubt(NodeId id, Kind kind) { out_.doubts_.push_back({id, kind, 0, 0, 0}); }
+
+  /// What speaks against the file's place and size, whatever its sectors hold.
+  void gather_doubts(NodeId id, const Node& n) {
+    for (; next_overlap_ < overlaps_.size() && overlaps_[next_overlap_].node <= id; ++next_overlap_) {
+      out_.doubts_.push_back(overlaps_[next_overlap_]);
+    }
+    if (next_untaken_ < untaken_.size() && untaken_[next_untaken_] == id) {
+      add_doubt(id, Kind::kTooManyPieces);
+      ++next_untaken_;
+    }
+    if (n.kind != NodeKind::kFile) return;
+    if (n.has(node_flag::kSizeGuessed)) {
+      add_doubt(id, Kind::kSizeGuessed);
+    } else if (!n.has(node_flag::kUnlocated | node_flag::kBoot) && !is_compressed(tree_, n)) {
+      std::uint64_t recorded = 0;
+      for (const Extent& e : tree_.extents(n)) recorded = saturating_add(recorded, e.bytes);
+      if (recorded > n.size) add_doubt(id, Kind::kExtentsTooLong);
+    }
   }
 
   void skip_pieces(NodeId id) {
@@ -190,17 +168,19 @@ class Judge {
   /// next: less is promised, never more.
   void add_gap(NodeId id, std::uint64_t offset, std::uint64_t length, SectorState state) {
     if (length == 0) return;
-    if (!over_budget() || gaps_.empty()) {
+    if (out_.gaps_.size() + gaps_.size() < budget_ || gaps_.empty()) {
       append_gap(gaps_, offset, length, state);
       return;
     }
+    tell_merged(id);
     Gap& last = gaps_.back();
-    if (!merged_) add_doubt(id, Kind::kGapsMerged);
-    merged_ = true;
     last = {last.offset, offset + length - last.offset, std::max(last.state, state)};
   }
 
-  bool over_budget() const noexcept { return out_.gaps_.size() + gaps_.size() >= gap_budget_; }
+  void tell_merged(NodeId id) {
+    if (!merged_) add_doubt(id, Kind::kGapsMerged);
+    merged_ = true;
+  }
 
   /// Fills gaps_ for the file's `bytes` as stored. What no piece covers lies outside the image or nowhere.
   void gather_stored_gaps(NodeId id, std::uint64_t bytes) {
@@ -214,25 +194,22 @@ class Judge {
     add_gap(id, covered, bytes - covered, SectorState::kAbsent);
   }
 
+  /// The image lists the state of each of its sectors, and pieces lie inside it.
   void gather_piece_gaps(NodeId id, const FilePiece& p) {
-    for (std::size_t r = p.first_run; r < hurt_.size() && hurt_[r].first < p.end(); ++r) {
-      const std::uint64_t first = std::max(hurt_[r].first, p.position);
-      std::uint64_t end = std::min(hurt_[r].end, p.end());
-      SectorState state = hurt_[r].state;
-      if (over_budget()) {
-        // All the piece's further runs at once, so that time is bounded like memory.
-        const auto behind = std::partition_point(hurt_.begin() + static_cast<std::ptrdiff_t>(r), hurt_.end(),
-                                                 [&](const HurtRun& h) { return h.first < p.end(); });
-        const auto last = static_cast<std::size_t>(behind - hurt_.begin()) - 1;
-        if (last != r) {
-          end = std::min(hurt_[last].end, p.end());
-          state = SectorState::kAbsent;  // the worst that any of them can be
-          if (!merged_) add_doubt(id, Kind::kGapsMerged);
-          merged_ = true;
-          r = last;
-        }
+    const std::span<const SectorRun> runs = out_.states_.runs();
+    const std::uint64_t end_lba = (p.end() - 1) / kSectorBytes + 1;
+    for (std::size_t r = p.first_run; r < runs.size() && runs[r].first < end_lba; ++r) {
+      const std::uint64_t first = std::max(runs[r].first * kSectorBytes, p.position);
+      std::uint64_t end = std::min(runs[r].end() * kSectorBytes, p.end());
+      SectorState state = runs[r].state;
+      if (++visited_ > budget_ && end != p.end()) {
+        // All that is left of the piece at once, so that time is bounded like memory.
+        tell_merged(id);
+        end = p.end();
+        state = SectorState::kAbsent;
+        r = runs.size() - 1;
       }
-      add_gap(id, p.offset + (first - p.position), end - first, state);
+      if (!is_sound(state)) add_gap(id, p.offset + (first - p.position), end - first, state);
     }
   }
 
@@ -261,11 +238,14 @@ class Judge {
     }
   }
 
-  static SectorState worst_within(const std::vector<Gap>& gaps, std::uint64_t first, std::uint64_t end) {
+  SectorState worst_within(const std::vector<Gap>& gaps, std::uint64_t first, std::uint64_t end) {
     SectorState worst = SectorState::kGood;
     if (first >= end) return worst;
     auto g = std::partition_point(gaps.begin(), gaps.end(), [&](const Gap& x) { return x.offset + x.length <= first; });
-    for (; g != gaps.end() && g->offset < end; ++g) worst = std::max(worst, g->state);
+    for (; g != gaps.end() && g->offset < end; ++g) {
+      worst = ++visited_ > budget_ ? SectorState::kAbsent : std::max(worst, g->state);
+      if (worst == SectorState::kAbsent) break;
+    }
     return worst;
   }
 
@@ -275,11 +255,15 @@ class Judge {
   const JudgeOptions& options_;
   Verdicts out_;
   std::vector<FilePiece> pieces_;
-  std::vector<HurtRun> hurt_;
+  std::vector<JudgedDoubt> overlaps_;  // by node, like the next
+  std::vector<NodeId> untaken_;
+  std::size_t next_piece_ = 0;
+  std::size_t next_overlap_ = 0;
+  std::size_t next_untaken_ = 0;
   std::vector<Gap> gaps_;  // of the file being judged
   bool merged_ = false;    // whether it has merged gaps
-  std::size_t next_piece_ = 0;
-  std::size_t gap_budget_ = 0;
+  std::uint64_t visited_ = 0;
+  std::uint64_t budget_ = 0;  // of gaps and of visits
   std::uint64_t table_budget_ = 0;
 };
 

@@ -96,6 +96,7 @@ void find_structure_overlaps(const Disc& disc, std::span<const FilePiece> pieces
     used.push_back({s.position, saturating_add(s.position, s.bytes), static_cast<std::uint32_t>(i)});
   }
   std::sort(used.begin(), used.end(), [](const Used& a, const Used& b) { return a.first < b.first; });
+  if (used.empty()) return;
   // furthest[i]: which of used[0..i] ends last. Any of them reaches into a piece exactly when that one does.
   std::vector<std::size_t> furthest(used.size());
   for (std::size_t i = 1; i < used.size(); ++i) {
@@ -116,15 +117,16 @@ void find_structure_overlaps(const Disc& disc, std::span<const FilePiece> pieces
 }  // namespace
 
 std::vector<JudgedDoubt> find_overlaps(const Disc& disc, std::span<const FilePiece> pieces,
-                                       std::span<const std::uint32_t> order) {
-  const Tree& tree = disc.tree();
-  std::vector<std::uint32_t> files;
-  files.reserve(order.size());
-  std::copy_if(order.begin(), order.end(), std::back_inserter(files),
-               [&](std::uint32_t i) { return !tree.node(pieces[i].node).has(node_flag::kBoot); });
+                                       std::span<const std::uint32_t> order, std::span<const NodeId> boot) {
+  std::vector<std::uint32_t> without_boot;
+  if (!boot.empty()) {
+    std::copy_if(order.begin(), order.end(), std::back_inserter(without_boot),
+                 [&](std::uint32_t i) { return !std::binary_search(boot.begin(), boot.end(), pieces[i].node); });
+    order = without_boot;
+  }
   std::vector<JudgedDoubt> doubts;
-  FileSweep(tree, pieces, doubts).run(files);
-  find_structure_overlaps(disc, pieces, files, doubts);
+  FileSweep(disc.tree(), pieces, doubts).run(order);
+  find_structure_overlaps(disc, pieces, order, doubts);
   const auto key = [](const JudgedDoubt& d) { return std::tuple(d.node, d.kind); };
   std::stable_sort(doubts.begin(), doubts.end(),
                    [&](const JudgedDoubt& a, const JudgedDoubt& b) { return key(a) < key(b); });

@@ -14,9 +14,9 @@ namespace lacuna {
 
 /// Every file whose place contradicts another file's or a structure's gets one doubt of each kind, naming one partner.
 /// Files on exactly the same bytes are one file with several names and no contradiction; boot images are copied from
-/// or laid over other files by design. `order` is by_position(pieces). O(pieces + structures log structures), whatever
-/// overlaps.
+/// or laid over other files by design. `order` is by_position(pieces), `boot` as in PieceList. O(pieces + structures
+/// log structures), whatever overlaps.
 std::vector<JudgedDoubt> find_overlaps(const Disc& disc, std::span<const FilePiece> pieces,
-                                       std::span<const std::uint32_t> order);
+                                       std::span<const std::uint32_t> order, std::span<const NodeId> boot);
 
 }  // namespace lacuna

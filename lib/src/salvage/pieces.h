@@ -3,6 +3,7 @@
 // sector states works on these. Interleaved extents are taken apart; what lies outside the image is never iterated.
 #pragma once
 
+#include <algorithm>
 #include <cstdint>
 #include <span>
 #include <vector>
@@ -40,6 +41,7 @@ struct OutsidePart {
 struct PieceList {
   std::vector<FilePiece> pieces;     ///< Inside the window, by node and then by offset.
   std::vector<OutsidePart> outside;  ///< Only when asked for.
+  std::vector<NodeId> boot;          ///< Boot images among the files, ascending.
   std::vector<NodeId> untaken;       ///< Files with interleaved extents of more pieces than are taken apart.
 };
 
@@ -68,26 +70,20 @@ ExtentPart extent_part_at(const Extent& e, std::uint64_t offset) noexcept;
 /// How many of an extent's bytes lie before a byte address of the disc.
 std::uint64_t bytes_before(const Extent& e, std::uint64_t position) noexcept;
 
-/// Index of the first of `items` (ascending `end`s) whose end is greater than `at`, searched by galloping from
-/// `hint`, before which none is. O(log distance).
+/// Index of the first of `items` (in ascending order, disjoint) whose end() is greater than `at`, searched by galloping
+/// from `hint`, before which none is. O(log distance).
 template <class T>
 std::size_t gallop_to_end_after(std::span<const T> items, std::size_t hint, std::uint64_t at) {
   std::size_t step = 1;
   std::size_t low = hint;
-  while (low + step <= items.size() && items[low + step - 1].end <= at) {
+  while (low + step <= items.size() && items[low + step - 1].end() <= at) {
     low += step;
     step *= 2;
   }
-  std::size_t high = low + step <= items.size() ? low + step : items.size();
-  while (low < high) {
-    const std::size_t mid = low + (high - low) / 2;
-    if (items[mid].end <= at) {
-      low = mid + 1;
-    } else {
-      high = mid;
-    }
-  }
-  return low;
+  const std::size_t high = low + step <= items.size() ? low + step : items.size();
+  const auto range = items.subspan(low, high - low);
+  const auto found = std::partition_point(range.begin(), range.end(), [at](const T& x) { return x.end() <= at; });
+  return low + static_cast<std::size_t>(found - range.begin());
 }
 
 }  // namespace lacuna

@@ -33,7 +33,8 @@ TEST(SurveyText, LinesFitATerminal) {
   const Museum m;
   for (const std::string& line : lines_of(survey(m, Format::kText))) {
     // The finding's sentence is the disc's own business; everything of ours is short.
-    if (line.find("volume space size") == std::string::npos) EXPECT_LE(line.size(), 100u) << line;
+    if (line.find("volume space size") != std::string::npos) continue;
+    EXPECT_LE(line.size(), 100u) << line;
   }
 }
 

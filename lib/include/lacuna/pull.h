@@ -19,10 +19,11 @@ namespace lacuna {
 
 enum class PullOutcome : std::uint8_t {
   kPulled,
-  kAlreadyThere,  ///< An earlier run's file, equal by size, date and the manifest's record of it.
+  kAlreadyThere,  ///< An earlier run's file, equal by size, date and the manifest's record of it; else equal in every
+                  ///< byte.
   kLeftDamaged,   ///< Damaged, lost or unlocated, and not asked for.
   kLeftProgram,   ///< A program, left inside the image on request.
-  kLeftSpecial,   ///< A device, FIFO or socket: listed, never made.
+  kLeftSpecial,   ///< A device, FIFO or socket, or a symbolic link that may lead outside: listed, never made.
   kBlocked,       ///< Something else is already there.
   kFailed,        ///< Could not be written.
 };
@@ -35,7 +36,7 @@ struct PullOptions {
   bool damaged = false;         ///< Also damaged files, into `_damaged/`, each with a list of its gaps.
   bool skip_programs = false;   ///< Leave program files inside the image; they are listed in the manifest.
   bool portable_names = false;  ///< Names that also hold on case-insensitive targets and on other systems.
-  bool replace = false;         ///< Replace files that are there but not ours.
+  bool replace = false;         ///< Replace regular files that are there but not ours; never anything else.
   unsigned threads = 0;         ///< 0: as many as the machine has.
   ProgressCallback progress;
 };
@@ -57,8 +58,11 @@ struct PullReport {
 
 /// Writes the files, then `lacuna-manifest.jsonl` and `SHA256SUMS` in the folder. Nothing is ever written outside
 /// `to`, no symbolic link is followed there, nothing already there is overwritten unless `replace`; each file appears
-/// under its name only when complete. Called again it does what is missing. Errors: kCannotWrite (full or read-only
-/// target, with what was done so far kept and resumable), kCancelled (likewise).
+/// under its name only when complete. Called again it does what is missing; one pull at a time works in a folder, and
+/// a folder is for one disc. A file that reading shows to be worse than it was judged is handled, reported and recorded
+/// as what it is. When `only` matches nothing, nothing is written. Errors: kCannotWrite (full or read-only target, with
+/// what was done so far kept and resumable; something else under one of our own names), kCancelled (likewise kept),
+/// kUsage (the folder holds files of another disc), kBadInput (its manifest is broken).
 Result<PullReport> pull(const Disc& disc, const Verdicts& verdicts, const PullOptions& options);
 
 /// True for what --skip-programs leaves inside the image: by content signature (first bytes) or by name.

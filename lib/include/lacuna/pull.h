@@ -57,8 +57,8 @@ struct PullReport {
 };
 
 /// Writes the files, then `lacuna-manifest.jsonl` and `SHA256SUMS` in the folder. Nothing is ever written outside
-/// `to`, no symbolic link is followed there, nothing already there is overwritten unless `replace`; each file appears
-/// under its name only when complete. Called again it does what is missing; one pull at a time works in a folder, and
+/// `to`, no symbolic link is followed there, nothing already there is overwritten unless `replace` (but an earlier pull's
+/// own file, untouched since, of which more is known now); each file appears under its name only when complete. Called again it does what is missing; one pull at a time works in a folder, and
 /// a folder is for one disc. A file that reading shows to be worse than it was judged is handled, reported and recorded
 /// as what it is. When `only` matches nothing, nothing is written. Errors: kCannotWrite (full or read-only target, with
 /// what was done so far kept and resumable; something else under one of our own names), kCancelled (likewise kept),

@@ -113,7 +113,7 @@ struct Node {
 };
 
 /// Names in a tree are UTF-8 without '/', NUL or control characters: bytes that can't be decoded and those characters
-/// stand as %HH, and so does a '%' that two hexadecimal digits follow, so that the form can be undone.
+/// stand as %HH, and so do the names "." and ".." and a '%' that two hexadecimal digits follow; the form can be undone.
 /// Safe for concurrent reading; building is for one thread.
 class Tree {
  public:

@@ -32,6 +32,12 @@ NodeKind kind_of(const DirectoryRecord& r, const RecordAttributes& a) {
   }
 }
 
+/// "." and ".." as names would lead elsewhere in every path that holds them.
+void escape_dots(std::string& name) {
+  if (name == ".") name = "%2E";
+  if (name == "..") name = "%2E%2E";
+}
+
 }  // namespace
 
 void NodeMaker::note(Severity severity, const char* kind, NodeId id, std::uint64_t lba, const char* clause,
@@ -79,6 +85,7 @@ void NodeMaker::add_name(Node& n, const DirectoryRecord& r, const RecordAttribut
     names_.append(buffer_, id);
   }
   if (buffer_.empty()) buffer_ = "%00";  // an identifier of no bytes; 00 is what no other name can hold
+  escape_dots(buffer_);
   n.names[static_cast<std::size_t>(context_.view)] = tree_.add_text(buffer_);
   n.view = context_.view;
   if (context_.view != View::kIso9660 || !a.rock_ridge) return;
@@ -90,6 +97,7 @@ void NodeMaker::add_name(Node& n, const DirectoryRecord& r, const RecordAttribut
   } else {
     buffer_.clear();
     names_.append(buffer_, a.name.text());
+    escape_dots(buffer_);
     name = tree_.add_text(buffer_);
   }
   n.view = View::kRockRidge;

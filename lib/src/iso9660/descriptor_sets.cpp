@@ -79,6 +79,9 @@ bool root_stands(const Image& image, const DescriptorSet& set) {
     const auto d = decode_volume_descriptor(f.sector);
     if (!d) continue;
     const std::uint64_t position = root_position(*d);
+    // A session's directories are written behind its descriptors. An image stored as a file counts from its own start,
+    // so its root points to before it, where the disc's own root may well stand.
+    if (position / kSectorBytes <= f.lba) continue;
     image.read(position / kSectorBytes, sector, state);
     if (!has_bytes(state[0])) continue;
     const auto self = decode_directory_record(Bytes(sector).subspan(position % kSectorBytes));

@@ -393,7 +393,8 @@ class TreeReader {
   }
 
   void add_continuation_areas() {
-    for (const Range& r : attributes_.areas().ranges()) {
+    const RangeSet areas = attributes_.areas();
+    for (const Range& r : areas.ranges()) {
       out_.structures.push_back(
           {StructureKind::kContinuationArea, View::kRockRidge, r.first, r.length(), kNoNode, "continuation area"});
     }

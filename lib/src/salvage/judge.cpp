@@ -65,6 +65,7 @@ class Judge {
 
  private:
   using Kind = JudgedDoubt::Kind;
+  static constexpr std::size_t kAhead = 16;  // how far ahead memory that is read in random order is asked for
 
   Result<Done> look_inside(std::span<const std::uint32_t> order) {
     const unsigned threads = options_.threads != 0 ? options_.threads : std::thread::hardware_concurrency();
@@ -77,7 +78,9 @@ class Judge {
 
   void find_first_runs(std::span<const std::uint32_t> order) {
     std::size_t run = 0;
-    for (const std::uint32_t i : order) {
+    for (std::size_t k = 0; k < order.size(); ++k) {
+      if (k + kAhead < order.size()) __builtin_prefetch(&pieces_[order[k + kAhead]]);
+      const std::uint32_t i = order[k];
       const std::uint64_t lba = pieces_[i].position / kSectorBytes;
       run = gallop_to_end_after(out_.states_.runs(), run, lba);
       pieces_[i].first_run = static_cast<std::uint32_t>(run);
@@ -184,11 +187,16 @@ class Judge {
 
   /// Fills gaps_ for the file's `bytes` as stored. What no piece covers lies outside the image or nowhere.
   void gather_stored_gaps(NodeId id, std::uint64_t bytes) {
+    const std::span<const SectorRun> runs = out_.states_.runs();
     std::uint64_t covered = 0;
     for (; next_piece_ < pieces_.size() && pieces_[next_piece_].node == id; ++next_piece_) {
       const FilePiece& p = pieces_[next_piece_];
       add_gap(id, covered, p.offset - covered, SectorState::kAbsent);
       covered = p.offset + p.bytes;
+      // Files in another order than on the disc make the runs a random read each.
+      if (next_piece_ + kAhead < pieces_.size() && pieces_[next_piece_ + kAhead].first_run < runs.size()) {
+        __builtin_prefetch(runs.data() + pieces_[next_piece_ + kAhead].first_run);
+      }
       gather_piece_gaps(id, p);
     }
     add_gap(id, covered, bytes - covered, SectorState::kAbsent);

@@ -23,7 +23,9 @@ class FileSweep {
       : tree_(tree), pieces_(pieces), out_(out) {}
 
   void run(std::span<const std::uint32_t> order) {
+    constexpr std::size_t kAhead = 16;  // files in another order than on the disc: ask for their pieces early
     for (std::size_t at = 0; at < order.size();) {
+      if (at + kAhead < order.size()) __builtin_prefetch(&pieces_[order[at + kAhead]]);
       std::size_t end = at + 1;
       while (end < order.size() && pieces_[order[end]].position == pieces_[order[at]].position) ++end;
       const auto group = order.subspan(at, end - at);

@@ -186,7 +186,7 @@ TEST(Image, AbsentWinsOverAMapThatCallsItGood) {
   EXPECT_EQ(f->lba, 0U);
   EXPECT_EQ(f->text,
             "lists 6 sectors outside the image, which has LBA 2 to 5; they stay absent; is the image cut, or does the "
-            "map count in units of 512 bytes (--map-unit 512)?");
+            "map count in units of 512 bytes ('#! unit 512' in it, or --map-unit 512)?");
 }
 
 TEST(Image, MapOfAWholeDiscForACutImageSaysHowMuchIsMissing) {
@@ -207,11 +207,12 @@ TEST(Image, MapInAnotherUnitIsHintedAt) {
   MemoryImage in_512(numbered_sectors(100));
   in_512.mark(160, 240, kBad);
   EXPECT_NE(finding(*in_512.open(), "map-beyond-image")
-                ->text.find("does the map count in units of 512 bytes (--map-unit 512)?"),
+                ->text.find("does the map count in units of 512 bytes ('#! unit 512' in it, or --map-unit 512)?"),
             std::string::npos);
   MemoryImage in_bytes(numbered_sectors(100));
   in_bytes.mark(90 * 2048, 2048, kBad);
-  EXPECT_NE(finding(*in_bytes.open(), "map-beyond-image")->text.find("does it count bytes (--map-unit bytes"),
+  EXPECT_NE(finding(*in_bytes.open(), "map-beyond-image")
+                ->text.find("does it count bytes ('#! unit bytes' in it, or --map-unit bytes)?"),
             std::string::npos);
   MemoryImage of_another(numbered_sectors(100));
   of_another.mark(500'000, 2048, kBad);

@@ -52,9 +52,11 @@ void note_beyond(const SectorMap& map, const std::string& map_name, const Sector
   if (map_end > source.end_lba() && outside * 2 >= listed) {
     constexpr std::uint64_t k512PerSector = kSectorBytes / 512;
     if (map_end <= source.end_lba() * k512PerSector) {
-      hint = "; is the image cut, or does the map count in units of 512 bytes (--map-unit 512)?";
+      hint =
+          "; is the image cut, or does the map count in units of 512 bytes ('#! unit 512' in it, or "
+          "--map-unit 512)?";
     } else if (map_end / kSectorBytes <= source.end_lba()) {
-      hint = "; does it count bytes (--map-unit bytes, or '#! unit bytes' in it)?";
+      hint = "; does it count bytes ('#! unit bytes' in it, or --map-unit bytes)?";
     } else {
       hint = "; is it the map of this image?";
     }

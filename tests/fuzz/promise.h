@@ -2,6 +2,7 @@
 // What the fuzz targets of decoders hold every answer to.
 #pragma once
 
+#include <cstdio>
 #include <cstdlib>
 #include <functional>
 #include <initializer_list>
@@ -11,8 +12,10 @@
 namespace lacuna::test {
 
 /// Ends the program when a promise is broken, whatever the build type.
-inline void require(bool promise) {
-  if (!promise) std::abort();
+inline void require(bool promise, const char* what = "an answer is as documented") {
+  if (promise) return;
+  std::fprintf(stderr, "broken: %s\n", what);
+  std::abort();
 }
 
 /// A view that a decoder gave lies within its input.

@@ -14,7 +14,8 @@ namespace {
 void mutate(std::vector<std::uint8_t>& bytes, std::mt19937& random) {
   constexpr std::uint8_t kTelling[] = {0, 1, 2, 33, 34, 0x7f, 0x80, 0xfe, 0xff};
   for (unsigned n = 1 + random() % 8; n > 0 && !bytes.empty(); --n) {
-    const std::size_t at = random() % bytes.size();
+    // Descriptors, tables and directories stand at the front of an image.
+    const std::size_t at = random() % (random() % 2 == 0 ? bytes.size() : std::min<std::size_t>(bytes.size(), 20000));
     switch (random() % 5) {
       case 0:
         bytes[at] = static_cast<std::uint8_t>(random());
@@ -57,7 +58,7 @@ int main(int argc, char** argv) {
     ++runs;
   }
   std::mt19937 random(20040506);
-  for (std::size_t bytes = 0; bytes < std::size_t{48} << 20;) {
+  for (std::size_t bytes = 0; runs < 5000 || bytes < std::size_t{24} << 20;) {
     std::vector<std::uint8_t> input = seeds[random() % seeds.size()];
     mutate(input, random);
     LLVMFuzzerTestOneInput(input.data(), input.size());

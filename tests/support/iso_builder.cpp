@@ -202,9 +202,10 @@ class Builder {
   void place_files() {
     std::map<std::string, Item*> by_path;
     for (auto& item : primary_) by_path[item->path] = item.get();
-    for (auto& item : primary_) {
-      if (item->node->directory) continue;
-      place_file(*item, by_path);
+    for (const bool shared : {false, true}) {
+      for (auto& item : primary_) {
+        if (!item->node->directory && item->node->same_extent_as.empty() != shared) place_file(*item, by_path);
+      }
     }
     for (auto& item : joliet_) {
       if (!item->node->directory) item->sections = by_path.at(item->path)->sections;

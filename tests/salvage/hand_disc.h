@@ -19,6 +19,11 @@ namespace lacuna::test {
 /// A contiguous extent of whole sectors and a rest.
 inline Extent at_lba(std::uint64_t lba, std::uint64_t bytes) { return {lba * kSectorBytes, bytes, 0, 0}; }
 
+/// "f12". (With operator+ g++ 12 warns of an overlap that is none, -Wrestrict.)
+inline std::string numbered(std::string_view prefix, std::uint64_t number) {
+  return std::string(prefix).append(std::to_string(number));
+}
+
 class HandDisc {
  public:
   explicit HandDisc(const Image& image) : builder_(image) {}

@@ -12,6 +12,7 @@ namespace {
 using test::at_lba;
 using test::HandDisc;
 using test::MemoryImage;
+using test::numbered;
 using test::numbered_sectors;
 
 Hits hits_of(const Disc& disc) {
@@ -27,8 +28,8 @@ std::vector<std::string> targets(const Disc& disc, const Hits& hits, std::size_t
   for (std::uint32_t i = h.first_target; i < h.first_target + h.target_count; ++i) {
     const HitTarget& t = hits.targets[i];
     const bool is_file = t.structure == ~std::uint32_t{0};
-    all.push_back((is_file ? disc.tree().path(t.node) : "#" + std::to_string(t.structure)) + "+" +
-                  std::to_string(t.offset) + ":" + std::to_string(t.bytes));
+    std::string name = is_file ? disc.tree().path(t.node) : numbered("#", t.structure);
+    all.push_back(name.append(numbered("+", t.offset)).append(numbered(":", t.bytes)));
   }
   return all;
 }

@@ -13,6 +13,7 @@ namespace {
 using test::at_lba;
 using test::HandDisc;
 using test::MemoryImage;
+using test::numbered;
 using test::numbered_sectors;
 using ::testing::ElementsAre;
 using ::testing::HasSubstr;
@@ -54,7 +55,7 @@ TEST(Judge, EachSectorStateHasItsConsequence) {
       .mark(29, 1, SectorState::kAbsent);
   const auto image = memory.open();
   HandDisc hand(*image);
-  for (const std::uint64_t lba : {20, 22, 24, 26, 28, 30}) hand.file("f" + std::to_string(lba), lba, 4096);
+  for (std::uint64_t lba = 20; lba <= 30; lba += 2) hand.file(numbered("f", lba), lba, 4096);
   const Verdicts v = judged(hand.finish());
   EXPECT_EQ(v.of(hand.id("f20")).state, FileState::kWhole);
   EXPECT_THAT(gaps_of(v, hand.id("f20")), IsEmpty());

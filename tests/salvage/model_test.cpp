@@ -18,6 +18,7 @@ namespace {
 
 using test::HandDisc;
 using test::MemoryImage;
+using test::numbered;
 using test::numbered_sectors;
 
 constexpr std::uint64_t kNowhere = ~std::uint64_t{0};
@@ -122,7 +123,7 @@ class Model {
  private:
   void add_file(std::uint64_t sectors) {
     ModelFile f;
-    f.name = "f" + std::to_string(files_.size());
+    f.name = numbered("f", files_.size());
     if (!files_.empty() && pick(0, 5) == 0) {  // another name for the same bytes
       f.extents = files_.back().extents;
       f.size = files_.back().size;
@@ -269,7 +270,7 @@ class RandomDisc : public ::testing::TestWithParam<unsigned> {};
 
 TEST_P(RandomDisc, WithAMapAgreesWithTheModelByteForByte) {
   for (unsigned i = 0; i < 25; ++i) {
-    SCOPED_TRACE("seed " + std::to_string(GetParam() * 1000 + i));
+    SCOPED_TRACE(numbered("seed ", GetParam() * 1000 + i));
     Model m(GetParam() * 1000 + i, true);
     const auto v = judge(m.disc(), {true, 1, {}});
     ASSERT_TRUE(v.ok());
@@ -282,7 +283,7 @@ TEST_P(RandomDisc, WithAMapAgreesWithTheModelByteForByte) {
 
 TEST_P(RandomDisc, WithoutAMapAgreesWithTheModelOnOneThreadAndTwo) {
   for (unsigned i = 0; i < 25; ++i) {
-    SCOPED_TRACE("seed " + std::to_string(GetParam() * 1000 + i));
+    SCOPED_TRACE(numbered("seed ", GetParam() * 1000 + i));
     Model m(GetParam() * 1000 + i, false);
     const auto v = judge(m.disc(), {true, 1 + i % 2, {}});
     ASSERT_TRUE(v.ok());

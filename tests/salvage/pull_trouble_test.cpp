@@ -256,18 +256,59 @@ TEST(PullTrouble, AReadOnlyTargetIsSaid) {
   EXPECT_THAT(listing(box.to()), IsEmpty());
 }
 
+/// Permissions do not hold for the administrator, so the test goes on as somebody else.
+class OrdinaryUser {
+ public:
+  OrdinaryUser() : was_(::geteuid()) {
+    if (was_ == 0 && ::seteuid(kNobody) != 0) ADD_FAILURE() << "cannot become somebody else";
+  }
+  ~OrdinaryUser() { EXPECT_EQ(::seteuid(was_), 0); }
+  OrdinaryUser(const OrdinaryUser&) = delete;
+  OrdinaryUser& operator=(const OrdinaryUser&) = delete;
+
+ private:
+  static constexpr uid_t kNobody = 65534;
+  uid_t was_;
+};
+
 TEST(PullTrouble, AFolderWithoutPermissionIsSaid) {
-  if (::geteuid() == 0) GTEST_SKIP() << "permissions do not hold for the administrator, who runs this test";
   PullBox box;
   box.file("a", "a");
   box.open();
   fs::create_directory(box.to());
-  fs::permissions(box.to(), fs::perms::owner_read | fs::perms::owner_exec);
-  const auto report = box.try_pull();
+  fs::permissions(box.scratch(), fs::perms(0755));
+  fs::permissions(box.to(), fs::perms(0555));
+  const auto report = [&] {
+    const OrdinaryUser user;
+    return box.try_pull();
+  }();
   fs::permissions(box.to(), fs::perms::owner_all);
   ASSERT_FALSE(report.ok());
   EXPECT_EQ(report.error().code, ErrorCode::kCannotWrite);
   EXPECT_THAT(report.error().message, HasSubstr("permission denied"));
+  EXPECT_THAT(listing(box.to()), IsEmpty());
+}
+
+TEST(PullTrouble, ADirectoryWithoutPermissionCostsItsFilesOnly) {
+  PullBox box;
+  const std::size_t closed = box.directory("closed");
+  box.file("a", "a", closed);
+  box.file("b", "b");
+  box.open();
+  fs::permissions(box.scratch(), fs::perms(0755));
+  fs::create_directories(box.to() / "closed");
+  fs::permissions(box.to(), fs::perms(0777));
+  fs::permissions(box.to() / "closed", fs::perms(0555));
+  const PullReport report = [&] {
+    const OrdinaryUser user;
+    return box.pull();
+  }();
+  fs::permissions(box.to() / "closed", fs::perms::owner_all);
+  EXPECT_EQ(box.of(report, "closed/a").outcome, PullOutcome::kFailed);
+  EXPECT_THAT(box.of(report, "closed/a").why, HasSubstr("permission denied"));
+  EXPECT_EQ(box.of(report, "b").outcome, PullOutcome::kPulled);
+  EXPECT_EQ(box.manifest().at("closed/a").outcome, PullOutcome::kFailed);
+  EXPECT_EQ(box.check_sums(), 0);
 }
 
 }  // namespace

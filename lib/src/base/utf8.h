@@ -1,8 +1,10 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // Walking UTF-8 code point by code point. Ill-formed bytes are units of their own, so that nothing is ever skipped.
+// And letter case of ASCII, which leaves UTF-8 as it is.
 #pragma once
 
 #include <cstddef>
+#include <string>
 #include <string_view>
 
 namespace lacuna {
@@ -31,6 +33,15 @@ constexpr CodePoint code_point_at(std::string_view text, std::size_t at) noexcep
   const bool overlong = (length == 3 && value < 0x800) || (length == 4 && value < 0x10000);
   if (overlong || value > 0x10FFFF || (value >= 0xD800 && value <= 0xDFFF)) return ill;
   return {value, length};
+}
+
+/// A to Z become a to z, everything else stays.
+inline std::string lower_ascii(std::string_view text) {
+  std::string out(text);
+  for (char& c : out) {
+    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c + ('a' - 'A'));
+  }
+  return out;
 }
 
 }  // namespace lacuna

@@ -6,6 +6,7 @@
 #include <string>
 
 #include "base/bytes.h"
+#include "base/utf8.h"
 #include "lacuna/pull.h"
 
 namespace lacuna {
@@ -41,14 +42,6 @@ static_assert(std::is_sorted(kExtensions.begin(), kExtensions.end()));
 
 // Starts programs by itself when a disc is put in.
 constexpr std::string_view kAutorun = "autorun.inf";
-
-std::string lower_ascii(std::string_view s) {
-  std::string out(s);
-  for (char& c : out) {
-    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c + ('a' - 'A'));
-  }
-  return out;
-}
 
 /// Without an ISO 9660 version number (ECMA-119 7.5.1), spaces and dots at the end, which Windows passes over.
 std::string_view without_tail(std::string_view name) {

@@ -29,14 +29,6 @@ constexpr std::array kNumberedDevices{"com"sv, "lpt"sv};
 constexpr std::array kDeviceNumbers{"0"sv, "1"sv, "2"sv, "3"sv,        "4"sv,        "5"sv,       "6"sv,
                                     "7"sv, "8"sv, "9"sv, "\xC2\xB9"sv, "\xC2\xB2"sv, "\xC2\xB3"sv};
 
-std::string lower_ascii(std::string_view s) {
-  std::string out(s);
-  for (char& c : out) {
-    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c + ('a' - 'A'));
-  }
-  return out;
-}
-
 bool is_device(std::string_view stem) {
   const std::string lower = lower_ascii(stem);
   const auto is = [&](std::string_view s) { return lower == s; };

@@ -3,7 +3,6 @@
 
 #include <gtest/gtest.h>
 
-#include <chrono>
 
 namespace lacuna {
 namespace {
@@ -109,9 +108,9 @@ TEST(Glob, StarsGoBackWhenTheyMust) {
   EXPECT_FALSE(match("a*a", "a"));
 }
 
-// A matcher that tries every split of these would not end within the life of the universe.
+// A matcher that tries every split of these would not end within the time limit of the test program, nor that of the
+// universe.
 TEST(Glob, PathologicalPatternsStayLinear) {
-  const auto start = std::chrono::steady_clock::now();
   std::string stars, deep_pattern, deep_path;
   for (int i = 0; i < 200; ++i) stars += "*a";
   for (int i = 0; i < 200; ++i) deep_pattern += "**/a/";
@@ -121,7 +120,6 @@ TEST(Glob, PathologicalPatternsStayLinear) {
   EXPECT_FALSE(match("/" + std::string(5000, '['), std::string(4999, '[')));
   EXPECT_TRUE(match("/" + std::string(5000, '['), std::string(5000, '[')));
   EXPECT_FALSE(match("**/*a*a*a*a*a*a*a*b", deep_path + std::string(3000, 'a')));
-  EXPECT_LT(std::chrono::steady_clock::now() - start, std::chrono::seconds(5));
 }
 
 TEST(GlobSet, EmptyMatchesEverythingAndAnyOneIsEnough) {

@@ -118,8 +118,9 @@ TEST(MapText, ErrorsNameFileLineAndReason) {
   EXPECT_EQ(refusal("#! default good\n#! default bad\n"), "m:2: '#! default' stands here for the second time");
   EXPECT_EQ(refusal("#! unit blocks\n"), "m:1: unknown unit 'blocks'; it is one of sectors, bytes, 512");
   EXPECT_EQ(refusal("1 1 bad\n#! unit bytes\n"), "m:2: '#! unit' must stand before the first line with numbers");
-  EXPECT_EQ(refusal("#! colour red\n"),
-            "m:1: unknown directive 'colour red'; there are '#! default STATE' and '#! unit bytes'");
+  EXPECT_EQ(
+      refusal("#! colour red\n"),
+      "m:1: unknown directive 'colour red'; there are '#! default STATE', '#! unit bytes' and '#! basis assumed'");
 }
 
 TEST(MapText, TextThatSaysNothingIsRefused) {

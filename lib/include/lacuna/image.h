@@ -75,7 +75,8 @@ class Image {
   std::uint64_t end_lba() const noexcept;
   /// Byte address on the disc (LBA * kSectorBytes + byte) behind the last byte present.
   std::uint64_t end_byte() const noexcept;
-  /// True when a map was given, so that `good` rests on it and nothing is inferred from contents.
+  /// True when a map was given that is not itself inferred, so that `good` rests on it and nothing is inferred from
+  /// contents.
   bool has_map() const noexcept;
   Basis basis() const noexcept;
 

@@ -33,6 +33,9 @@ class SectorMap {
   static SectorMap from_runs(std::vector<SectorRun> runs, SectorState default_state = SectorState::kGood);
 
   SectorState default_state() const noexcept { return default_; }
+  /// What its `good` rests on: kAssumed for a map that was inferred from an image alone, which proves nothing.
+  Basis basis() const noexcept { return basis_; }
+  void set_basis(Basis basis) noexcept { basis_ = basis; }
   SectorState at(std::uint64_t lba) const noexcept;
   /// True when a run names the sector, false when its state is the default's.
   bool lists(std::uint64_t lba) const noexcept;
@@ -40,7 +43,8 @@ class SectorMap {
   std::span<const SectorRun> runs() const noexcept { return runs_; }
   /// [first, end) cut into runs of one state, the default's included.
   std::vector<SectorRun> slice(std::uint64_t first, std::uint64_t end) const;
-  /// For each sector the worse of the two (their order is SectorState's); listed where either lists it.
+  /// For each sector the worse of the two (their order is SectorState's); listed where either lists it. The basis is
+  /// the stronger of both.
   SectorMap worst_with(const SectorMap& other) const;
 
   friend bool operator==(const SectorMap&, const SectorMap&) = default;
@@ -48,6 +52,7 @@ class SectorMap {
  private:
   std::vector<SectorRun> runs_;
   SectorState default_;
+  Basis basis_ = Basis::kMap;
 };
 
 /// Describes a delimited log of another program, column by column (--map-columns and its companions).
@@ -74,9 +79,10 @@ struct MapColumns {
 ///
 /// Text: lines of FIRST COUNT STATE, decimal or 0x-hex, or of one bad sector's number each, never both. '#' starts a
 /// comment. `#! default STATE` (once) says what unlisted sectors are, else good; `#! unit bytes` (or 512, or sectors),
-/// before the first row, what FIRST and COUNT count. Later lines win.
-/// JSON: {"schema":"lacuna/map/1", "unit":"sectors", "default":"good", "runs":[[FIRST,COUNT,"STATE"],...]}, where
-/// unit and default may be left out, and keys of other names are passed over.
+/// before the first row, what FIRST and COUNT count; `#! basis assumed` that the map was inferred from an image, so
+/// that giving it back does not make its `good` a fact (else map). Later lines win. JSON: {"schema":"lacuna/map/1",
+/// "unit":"sectors", "default":"good", "basis":"map", "runs":[[FIRST,COUNT,"STATE"],
+/// ...]}, where unit, default and basis may be left out, and keys of other names are passed over.
 /// In all forms: in bytes or 512-byte units, overlaps are resolved in that unit; then a sector takes the worst state of
 /// its bytes, so that bytes called good never hide bad ones beside them. A count of 0, a row beyond kMaxSectors and a
 /// map that says nothing at all are errors. A byte order mark and CR LF are accepted; a NUL byte means no map.
@@ -84,8 +90,8 @@ Result<SectorMap> parse_sector_map(std::string_view text, const std::string& nam
 /// The same from a file; ErrorCode::kNotReadable when it can't be opened.
 Result<SectorMap> load_sector_map(const std::filesystem::path& file, const MapColumns& columns = {});
 
-/// The states of [0, end) in the text form (one line a run that is not good) and as JSON (every run); both are read
-/// back by parse_sector_map to the same states.
+/// The states of [0, end), every run, in the text form and as JSON, and the map's basis; both are read back by
+/// parse_sector_map to the same states, listed.
 std::string to_map_text(const SectorMap& map, std::uint64_t end);
 std::string to_map_json(const SectorMap& map, std::uint64_t end);
 

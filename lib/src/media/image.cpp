@@ -95,7 +95,8 @@ struct Image::Impl {
 // Puts together source and maps; `map_paths` has their names, or fewer.
 void Image::Impl::settle(const std::vector<SectorMap>& maps, const std::vector<std::filesystem::path>& map_paths) {
   const Range all{source->first_lba(), source->end_lba()};
-  mapped = !maps.empty();
+  // A map that was inferred from an image adds what it speaks against, and vouches for nothing.
+  mapped = std::ranges::any_of(maps, [](const SectorMap& m) { return m.basis() != Basis::kAssumed; });
   SectorMap united;
   for (std::size_t i = 0; i < maps.size(); ++i) {
     note_beyond(maps[i], i < map_paths.size() ? map_paths[i].string() : "sector map", *source, findings);
@@ -244,8 +245,12 @@ void Image::read(std::uint64_t lba, std::span<std::uint8_t> out, std::span<Secto
 void Image::learn(const RangeSet& lbas, SectorState state) const { impl_->learn(lbas, state); }
 
 SectorMap Image::states() const {
-  if (!impl_->any_learned.load(std::memory_order_acquire)) return impl_->known;
-  return SectorMap::from_runs(impl_->states_of(first_lba(), end_lba()), SectorState::kAbsent);
+  SectorMap states = impl_->known;
+  if (impl_->any_learned.load(std::memory_order_acquire)) {
+    states = SectorMap::from_runs(impl_->states_of(first_lba(), end_lba()), SectorState::kAbsent);
+  }
+  states.set_basis(basis());
+  return states;
 }
 
 }  // namespace lacuna

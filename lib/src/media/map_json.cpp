@@ -91,7 +91,9 @@ class MapHandler : public rapidjson::BaseReaderHandler<rapidjson::UTF8<>, MapHan
       if (!why.empty()) return bad_line(name, row.line, why);
       runs.push_back(row.run);
     }
-    return map_from_rows(std::move(runs), unit_, default_.value_or(SectorState::kGood));
+    SectorMap map = map_from_rows(std::move(runs), unit_, default_.value_or(SectorState::kGood));
+    map.set_basis(basis_);
+    return map;
   }
 
  private:
@@ -105,7 +107,9 @@ class MapHandler : public rapidjson::BaseReaderHandler<rapidjson::UTF8<>, MapHan
     reason_ = std::move(reason);
     return false;
   }
-  bool known_key() const { return key_ == "schema" || key_ == "unit" || key_ == "default" || key_ == "runs"; }
+  bool known_key() const {
+    return key_ == "schema" || key_ == "unit" || key_ == "default" || key_ == "basis" || key_ == "runs";
+  }
 
   // A value that stands where it must not, or belongs to a key that a later version may have added.
   bool other(std::string_view what) {
@@ -134,6 +138,11 @@ class MapHandler : public rapidjson::BaseReaderHandler<rapidjson::UTF8<>, MapHan
              fail(fmt::format("schema {} is not known; it must be '{}'", quoted_input(text), kSchema));
     }
     if (key_ == "default") return take_state(text, default_.emplace());
+    if (key_ == "basis") {
+      const std::optional<Basis> basis = map_basis_from(text);
+      if (!basis) return fail(fmt::format("unknown basis {}; it is one of map, assumed", quoted_input(text)));
+      basis_ = *basis;
+    }
     if (key_ == "unit") {
       if (text == "sectors")
         unit_ = MapUnit::kSectors;
@@ -182,6 +191,7 @@ class MapHandler : public rapidjson::BaseReaderHandler<rapidjson::UTF8<>, MapHan
   int field_ = 0;
   bool has_schema_ = false;
   std::optional<SectorState> default_;
+  Basis basis_ = Basis::kMap;
   std::vector<Row> rows_;
   std::string reason_;
 };

@@ -135,4 +135,11 @@ std::string_view trimmed(std::string_view s) noexcept {
   return s.substr(first, s.find_last_not_of(" \t") - first + 1);
 }
 
+std::optional<Basis> map_basis_from(std::string_view word) noexcept {
+  for (const Basis basis : {Basis::kMap, Basis::kAssumed}) {
+    if (word == to_string(basis)) return basis;
+  }
+  return std::nullopt;
+}
+
 }  // namespace lacuna

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -44,6 +45,9 @@ class MapLines {
   std::string_view line_;
   std::size_t number_ = 0;
 };
+
+/// The basis that a map itself names: "map" or "assumed".
+std::optional<Basis> map_basis_from(std::string_view word) noexcept;
 
 /// Without blanks (space, tab) at both ends.
 std::string_view trimmed(std::string_view s) noexcept;

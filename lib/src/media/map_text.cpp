@@ -44,7 +44,9 @@ class TextForm {
       return bad_line(name_, line,
                       "says nothing of any sector; if nothing is bad, say so with a line '#! default good'");
     }
-    return map_from_rows(std::move(rows_), unit_, default_.value_or(SectorState::kGood));
+    SectorMap map = map_from_rows(std::move(rows_), unit_, default_.value_or(SectorState::kGood));
+    map.set_basis(basis_);
+    return map;
   }
 
  private:
@@ -85,7 +87,14 @@ class TextForm {
         return fmt::format("unknown unit {}; it is one of sectors, bytes, 512", quoted_input(fields[1]));
       return {};
     }
-    return fmt::format("unknown directive {}; there are '#! default STATE' and '#! unit bytes'", quoted_input(text));
+    if (count == 2 && fields[0] == "basis") {
+      const std::optional<Basis> basis = map_basis_from(fields[1]);
+      if (!basis) return fmt::format("unknown basis {}; it is one of map, assumed", quoted_input(fields[1]));
+      basis_ = *basis;
+      return {};
+    }
+    return fmt::format("unknown directive {}; there are '#! default STATE', '#! unit bytes' and '#! basis assumed'",
+                       quoted_input(text));
   }
 
   static std::string unknown_state(std::string_view word) {
@@ -121,6 +130,7 @@ class TextForm {
   MapUnit unit_;
   Form form_ = Form::kUndecided;
   std::optional<SectorState> default_;
+  Basis basis_ = Basis::kMap;
   std::vector<SectorRun> rows_;
 };
 
@@ -161,9 +171,12 @@ Result<SectorMap> load_sector_map(const std::filesystem::path& file, const MapCo
 }
 
 std::string to_map_text(const SectorMap& map, std::uint64_t end) {
-  std::string out = "# Sector map: FIRST COUNT STATE, in sectors of 2048 bytes\n#! default good\n";
+  std::string out = "# Sector map: FIRST COUNT STATE, in sectors of 2048 bytes\n";
+  if (map.basis() == Basis::kAssumed) {
+    out += "# Inferred from the image alone: \"good\" means that nothing in it speaks against the sector\n";
+  }
+  fmt::format_to(std::back_inserter(out), "#! basis {}\n", to_string(map.basis()));
   for (const SectorRun& run : map.slice(0, end)) {
-    if (run.state == SectorState::kGood) continue;
     fmt::format_to(std::back_inserter(out), "{} {} {}\n", run.first, run.count, to_string(run.state));
   }
   return out;
@@ -180,6 +193,8 @@ std::string to_map_json(const SectorMap& map, std::uint64_t end) {
   json.String("sectors");
   json.Key("default");
   json.String("good");
+  json.Key("basis");
+  text(to_string(map.basis()));
   json.Key("runs");
   json.StartArray();
   for (const SectorRun& run : map.slice(0, end)) {

@@ -2,8 +2,6 @@
 // From arguments to a disc that has been read and judged.
 #include <fmt/format.h>
 
-#include <algorithm>
-
 #include "command.h"
 #include "options.h"
 
@@ -47,11 +45,6 @@ OpenedDisc ImageArguments::open(const CommonArguments& common, ProgressLine& lin
                     image, grouped(hurt), hurt == 1 ? "y" : "ies"));
   }
   return opened;
-}
-
-bool OpenedDisc::may_hide_files() const {
-  return verdicts.hurt_directories() != 0 ||
-         std::ranges::any_of(disc->findings().list(), [](const Finding& f) { return f.severity == Severity::kLoss; });
 }
 
 }  // namespace lacuna::tool

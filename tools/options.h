@@ -53,8 +53,8 @@ struct OpenedDisc {
   Verdicts verdicts;
   ReportContext context;
 
-  /// True when something of the file system could not be read, so that there may be files that nothing names.
-  bool may_hide_files() const;
+  /// True when a directory could not be read and is not known from elsewhere: there may be files that nothing names.
+  bool may_hide_files() const { return verdicts.hurt_directories() != 0; }
 };
 
 /// IMAGE and everything that shapes how it is read.

@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
+#include <algorithm>
 #include <memory>
 
 #include "command.h"
@@ -18,9 +19,17 @@ struct Survey {
     const OpenedDisc opened = image.open(common, line);
     const Hits hits = find_hits(*opened.disc, opened.verdicts);
     write_survey(*opened.disc, opened.verdicts, hits, opened.context, format.format(), standard_output());
-    std::uint64_t not_whole = 0;
-    for (std::size_t i = 1; i < opened.verdicts.counts().size(); ++i) not_whole += opened.verdicts.counts()[i].files;
-    return not_whole != 0 || opened.may_hide_files() ? kLosses : kAllWhole;
+    return all_whole(opened) ? kAllWhole : kLosses;
+  }
+
+ private:
+  /// Every file, and the file system's own structures as far as reading them brought up.
+  static bool all_whole(const OpenedDisc& opened) {
+    const auto& counts = opened.verdicts.counts();
+    return !opened.may_hide_files() &&
+           std::all_of(counts.begin() + 1, counts.end(), [](const StateCount& c) { return c.files == 0; }) &&
+           std::ranges::none_of(opened.disc->findings().list(),
+                                [](const Finding& f) { return f.severity == Severity::kLoss; });
   }
 };
 

@@ -132,8 +132,12 @@ TEST_F(MuseumDisc, ADiskThatFillsUpLeavesNothingHalfWrittenAndIsResumed) {
   for (const auto& e : std::filesystem::recursive_directory_iterator(scratch.path())) {
     if (!e.is_regular_file() || e.path().parent_path() == scratch / "out") continue;
     const std::string name = e.path().filename().string();
-    if (name == "1974 roof.txt") EXPECT_EQ(content(e.path()), prose("Roof repair", 1500));
-    if (name == "1981 anchor.txt") EXPECT_EQ(content(e.path()), prose("The anchor", 7000));
+    if (name == "1974 roof.txt") {
+      EXPECT_EQ(content(e.path()), prose("Roof repair", 1500));
+    }
+    if (name == "1981 anchor.txt") {
+      EXPECT_EQ(content(e.path()), prose("The anchor", 7000));
+    }
   }
   EXPECT_EQ(lacuna({"pull", image(), "--map", good, "--to", to}).status, 0);
   EXPECT_EQ(content(scratch / "out/Pictures/Pilot boat.jpg"), prose("Pilot boat", 30000));

@@ -13,13 +13,13 @@
 namespace lacuna::test {
 
 struct ProcessOptions {
-  std::filesystem::path in;                   ///< Working folder; empty: the test's own.
-  std::string stdout_to;                      ///< A file that takes standard output, such as /dev/full.
-  bool stdout_closed = false;                 ///< Started with standard output closed.
-  std::optional<std::size_t> stdout_reads;    ///< Read so many bytes of standard output, then close the pipe.
-  std::optional<std::uint64_t> largest_file;  ///< No file may grow beyond it (RLIMIT_FSIZE, no signal).
+  std::filesystem::path in{};                   ///< Working folder; empty: the test's own.
+  std::string stdout_to{};                      ///< A file that takes standard output, such as /dev/full.
+  bool stdout_closed = false;                   ///< Started with standard output closed.
+  std::optional<std::size_t> stdout_reads{};    ///< Read so many bytes of standard output, then close the pipe.
+  std::optional<std::uint64_t> largest_file{};  ///< No file may grow beyond it (RLIMIT_FSIZE, no signal).
   /// Called a few hundred times a second while the program runs; its process id is given.
-  std::function<void(int)> meanwhile;
+  std::function<void(int)> meanwhile{};
 };
 
 struct ProcessResult {

@@ -11,7 +11,15 @@
 namespace lacuna::report {
 namespace {
 
-constexpr std::size_t kShown = 8;  // Of a list in a section.
+constexpr std::size_t kShown = 8;     // Of a list in a section.
+constexpr std::size_t kColumns = 88;  // Of texts that the disc brought; JSON has them in full.
+
+std::string cut(std::string text) {
+  if (text.size() <= kColumns) return text;
+  std::size_t end = kColumns - 3;
+  while (end > 0 && (static_cast<unsigned char>(text[end]) & 0xc0) == 0x80) --end;  // Not within a character.
+  return text.substr(0, end) + "...";
+}
 
 class SurveyText {
  public:
@@ -35,7 +43,7 @@ class SurveyText {
  private:
   void heading(std::string_view text) { out_.print("\n{}\n", text); }
   void row(std::string_view label, std::string_view text) {
-    if (!text.empty()) out_.print("  {:<11} {}\n", label, shown(text));
+    if (!text.empty()) out_.print("  {:<11} {}\n", label, cut(shown(text)));
   }
   void more(std::size_t all) {
     if (all > kShown) out_.print("  and {} more\n", grouped(all - kShown));
@@ -118,7 +126,7 @@ class SurveyText {
       std::string known;
       if (d.entries_elsewhere)
         known = "another view names " + counted(*d.entries_elsewhere, "entry", "entries") + " in it";
-      if (d.subdirectories) {
+      if (d.subdirectories && (*d.subdirectories != 0 || !d.entries_elsewhere)) {
         known += (known.empty() ? "" : "; ") + std::string("a path table tells of ") +
                  counted(*d.subdirectories, "directory", "directories") + " in it";
       }

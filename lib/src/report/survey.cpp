@@ -115,7 +115,7 @@ std::vector<Step> next_steps(const Disc& disc, const Verdicts& verdicts, const S
   const std::string folder = suggested_folder(disc.image());
 
   std::vector<Step> steps;
-  if (!disc.image().has_map() && verdicts.basis() == Basis::kAssumed && facts.all_files.files != 0) {
+  if (verdicts.basis() == Basis::kAssumed && facts.all_files.files != 0) {
     steps.push_back({"Say which sectors were unreadable, if the disc's reader kept a record",
                      fmt::format("lacuna survey {} --map FILE", image)});
   }

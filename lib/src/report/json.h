@@ -20,7 +20,10 @@ class Json {
   explicit Json(Out& out) : out_(out), writer_(out) {}
 
   void open_object() { writer_.StartObject(); }
-  void close_object() { writer_.EndObject(); }
+  void close_object() {
+    writer_.EndObject();
+    out_.hand_on();
+  }
   void open_array() { writer_.StartArray(); }
   void close_array() { writer_.EndArray(); }
   void open_object(std::string_view key) { name(key), open_object(); }

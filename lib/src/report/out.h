@@ -39,17 +39,18 @@ class Out {
     buffer_.clear();
   }
 
-  // RapidJSON's concept of an output stream. Its Flush() comes after every root value, which is too often for us.
+  /// Gives the sink what has gathered, once it is a piece.
+  void hand_on() {
+    if (buffer_.size() >= kPieceBytes) finish();
+  }
+
+  // RapidJSON's concept of an output stream. It puts character by character, so Put() asks nothing; Json hands on.
   using Ch = char;
-  void Put(char c) { add(c); }
+  void Put(char c) { buffer_.push_back(c); }
   void Flush() {}
 
  private:
   static constexpr std::size_t kPieceBytes = 64 * 1024;
-
-  void hand_on() {
-    if (buffer_.size() >= kPieceBytes) finish();
-  }
 
   const Sink& sink_;
   std::string buffer_;

@@ -176,6 +176,21 @@ TEST_F(MuseumDisc, QuietAndProgressOffLeaveStandardErrorEmpty) {
   EXPECT_THAT(lacuna({"files", image(), "--map", damage, "--view", "rockridge", "--quiet"}).err, IsEmpty());
 }
 
+TEST_F(MuseumDisc, ATerminalSeesProgressAndThenNothingOfIt) {
+  // script(1) runs a command on a terminal of its own; results go elsewhere, so that only standard error is seen.
+  if (!std::filesystem::exists("/usr/bin/script")) GTEST_SKIP() << "no script(1) here to make a terminal";
+  const auto on_terminal = [](const std::string& options) {
+    const std::string command = std::string(LACUNA_COMMAND) + " files '" + image() + "' " + options + " >/dev/null";
+    return run_process({"/usr/bin/script", "-qec", command, "/dev/null"}).out;
+  };
+  const std::string seen = on_terminal("");
+  EXPECT_THAT(seen, HasSubstr(" %"));
+  EXPECT_TRUE(seen.ends_with(" \r")) << "the line is overwritten with blanks at the end: " << seen;
+  EXPECT_THAT(on_terminal("--progress off"), IsEmpty());
+  EXPECT_THAT(on_terminal("--quiet"), IsEmpty());
+  EXPECT_THAT(lacuna({"files", image()}).err, IsEmpty()) << "no terminal, no progress";
+}
+
 TEST_F(MuseumDisc, AnUnreadableDirectoryMakesEveryOpenQuestionALoss) {
   // The Rock Ridge tree's directory of letters can't be read, and no other view is asked.
   const std::string damage = map("directory.map", std::to_string(lba_of("1974_ROO.TXT")) + " 1 bad\n");

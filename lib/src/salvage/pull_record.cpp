@@ -211,7 +211,6 @@ const ManifestEntry* PullRecord::earlier(std::string_view target) const {
 }
 
 std::string PullRecord::part_name() {
-  const std::lock_guard lock(mutex_);
   return fmt::format("{}{}-{}", kPartPrefix, header_.run, parts_++);
 }
 

@@ -2,6 +2,7 @@
 // Pull record: what earlier pulls left in a folder, the journal of the one at work, and the manifest at its end.
 #pragma once
 
+#include <atomic>
 #include <functional>
 #include <memory>
 #include <mutex>
@@ -71,8 +72,8 @@ class PullRecord {
   std::vector<ManifestEntry> earlier_;
   std::unordered_map<std::string, std::size_t> by_key_;  // by target, or "\n" and path when there is none
   Fd journal_;
-  std::mutex mutex_;
-  std::uint64_t parts_ = 0;
+  std::mutex mutex_;  // of the journal
+  std::atomic<std::uint64_t> parts_{0};
 };
 
 }  // namespace lacuna

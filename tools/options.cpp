@@ -102,8 +102,8 @@ void ImageArguments::add_to(CLI::App& app) {
                "unreadable sectors were filled up while imaging is then called whole")
       ->group(maps_of);
   CLI::Option* columns = add_repeated(app, "--map-columns", map_columns,
-                                      "The map is a log with these columns: first, end, count, state, or - to pass "
-                                      "one over")
+                                      "The map is a log with these columns: first, count, end (one past the last),\n"
+                                      "last, state, or - for one to pass over")
                              ->delimiter(',')
                              ->option_text("A,B,...")
                              ->group(maps_of);
@@ -142,7 +142,8 @@ void ImageArguments::add_to(CLI::App& app) {
 }
 
 std::string ImageArguments::quoted() const {
-  std::string text = shell_quoted(image);
+  // A leading '-' would be taken for an option.
+  std::string text = shell_quoted(image.starts_with('-') ? "./" + image : image);
   const auto add = [&text](const char* option, const std::string& value) {
     if (!value.empty()) text.append(" ").append(option).append(" ").append(shell_quoted(value));
   };

@@ -40,7 +40,8 @@ void MuseumDisc::TearDownTestSuite() {
 
 std::uint64_t MuseumDisc::lba_of(const std::string& text) {
   const std::vector<std::uint8_t> bytes = read_file(image());
-  const auto at = std::ranges::search(bytes, text).begin();
+  // Not std::ranges::search: clang++ 14 can't compile libstdc++ 12's subrange.
+  const auto at = std::search(bytes.begin(), bytes.end(), text.begin(), text.end());
   EXPECT_NE(at, bytes.end()) << text;
   return static_cast<std::uint64_t>(at - bytes.begin()) / 2048;
 }

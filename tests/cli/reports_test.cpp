@@ -76,6 +76,12 @@ TEST_F(MuseumDisc, SurveySuggestsCommandsThatRun) {
   EXPECT_GE(commands, 3);
 }
 
+TEST_F(MuseumDisc, SuggestionsForAnImageNamedLikeAnOption) {
+  std::filesystem::copy_file(image(), folder() / "-q.iso", std::filesystem::copy_options::overwrite_existing);
+  const ProcessResult r = lacuna({"survey", "--", "-q.iso"}, {.in = folder().path()});
+  EXPECT_THAT(r.out, HasSubstr("lacuna pull ./-q.iso --to disc-files\n"));
+}
+
 TEST_F(MuseumDisc, WithoutAMapTheBasisIsSaidFirst) {
   const ProcessResult r = lacuna({"survey", image()});
   EXPECT_EQ(r.status, 0) << r.out;

@@ -1,12 +1,12 @@
 #!/usr/bin/env bash
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Installs the library static and shared, builds tests/consumer against each by find_package and by pkg-config, and
-# once with Lacuna as a subdirectory; runs what was built on an image. Usage: consumer_test.sh WORKDIR IMAGE FILES
-# (FILES: how many whole files the image holds).
+# once with Lacuna as a subdirectory; runs what was built on an image. Usage: consumer_test.sh BUILD WORKDIR IMAGE FILES
+# (BUILD: where the static library is built already; FILES: how many whole files the image holds).
 set -euo pipefail
 
 source=$(cd "$(dirname "${BASH_SOURCE[0]}")/../.." && pwd)
-work=$1 image=$2 files=$3
+build=$1 work=$2 image=$3 files=$4
 rm -rf "$work"
 mkdir -p "$work"
 
@@ -21,15 +21,17 @@ check() { # NAME CMAKE-ARGUMENT...
   echo "$name: ok"
 }
 
+install_static() { cmake --install "$build" --prefix "$work/installed-static"; }
+install_shared() {
+  cmake -S "$source" -B "$work/lacuna-shared" -G Ninja -DCMAKE_BUILD_TYPE=Debug -DLACUNA_PRECOMPILE=ON \
+    -DLACUNA_BUILD_TESTS=OFF -DLACUNA_BUILD_TOOLS=OFF -DBUILD_SHARED_LIBS=ON &&
+    cmake --build "$work/lacuna-shared" && cmake --install "$work/lacuna-shared" --prefix "$work/installed-shared"
+}
+
 for kind in static shared; do
   prefix=$work/installed-$kind
-  {
-    cmake -S "$source" -B "$work/lacuna-$kind" -G Ninja -DCMAKE_BUILD_TYPE=Debug -DLACUNA_BUILD_TESTS=OFF \
-      -DLACUNA_BUILD_TOOLS=OFF -DCMAKE_INSTALL_PREFIX="$prefix" \
-      -DBUILD_SHARED_LIBS="$([[ $kind == shared ]] && echo ON || echo OFF)"
-    cmake --build "$work/lacuna-$kind"
-    cmake --install "$work/lacuna-$kind"
-  } >"$work/install-$kind.log" 2>&1 || { tail -n 40 "$work/install-$kind.log"; echo "FAILED: install $kind"; exit 1; }
+  "install_$kind" >"$work/install-$kind.log" 2>&1 ||
+    { tail -n 40 "$work/install-$kind.log"; echo "FAILED: install $kind"; exit 1; }
 
   check "package-$kind" -DLACUNA_FROM=package -DCMAKE_PREFIX_PATH="$prefix"
   pc=$(dirname "$(find "$prefix" -name lacuna.pc)")

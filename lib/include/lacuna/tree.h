@@ -12,7 +12,9 @@
 #include <unordered_map>
 #include <vector>
 
+#include "lacuna/chunked_array.h"
 #include "lacuna/states.h"
+#include "lacuna/text_arena.h"
 #include "lacuna/timestamp.h"
 
 namespace lacuna {
@@ -52,12 +54,6 @@ void for_each_piece(const Extent& e, F&& f) {
   }
 }
 
-/// Text in the tree's arena.
-struct TextRef {
-  std::uint32_t offset = 0;
-  std::uint32_t length = 0;
-};
-
 /// Content that is stored compressed (zisofs): what is needed to decode it.
 struct Zisofs {
   std::uint8_t version = 1;
@@ -74,7 +70,7 @@ struct NodeDetails {
   std::uint64_t serial = 0;  ///< File serial number (RRIP 1.12 PX), 0: none.
   std::uint64_t device = 0;  ///< RRIP PN, high << 32 | low.
   TextRef symlink_target;
-  Timestamp created, accessed, attributes_changed, backed_up, expires, effective;
+  Timestamp created, accessed, attributes_changed;
   std::optional<Zisofs> zisofs;
   std::optional<std::uint16_t> xa_attributes;  ///< CD-ROM XA attribute word.
 };
@@ -123,7 +119,7 @@ class Tree {
   const Node& node(NodeId id) const { return nodes_[id]; }
   std::size_t size() const noexcept { return nodes_.size(); }
   std::span<const Extent> extents(const Node& n) const;
-  std::string_view text(TextRef r) const { return std::string_view(text_).substr(r.offset, r.length); }
+  std::string_view text(TextRef r) const { return text_.get(r); }
   /// The name in the node's own best view.
   std::string_view name(const Node& n) const { return text(n.names[static_cast<std::size_t>(n.view)]); }
   const NodeDetails& details(const Node& n) const { return details_[n.details]; }
@@ -139,8 +135,7 @@ class Tree {
   // Building. Sibling links are made by link() and finish() only.
   NodeId add_child(NodeId parent, const Node& n);
   Node& edit(NodeId id) { return nodes_[id]; }
-  /// Gives an empty text when the arena (4 GiB) is full.
-  TextRef add_text(std::string_view s);
+  TextRef add_text(std::string_view s) { return text_.add(s); }  ///< Empty when the arena is full.
   /// Appends to the node's extents; cheap for the node that was extended last, else its earlier ones are moved.
   void add_extents(NodeId id, std::span<const Extent> extents);
   NodeDetails& edit_details(NodeId id);  ///< Makes them when there are none. Valid until the next call.
@@ -154,15 +149,14 @@ class Tree {
   /// older version gets ";N", an associated file ".associated", others "~2", "~3", …), and renumbers nodes so that
   /// ids ascend in the order of listings. Gives the new id of each old one, kNoNode for the dropped.
   std::vector<NodeId> finish();
-  void reserve(std::size_t nodes, std::size_t text_bytes);
 
  private:
   void name_apart(std::span<const NodeId> siblings);
 
-  std::vector<Node> nodes_;
+  ChunkedArray<Node> nodes_;
   std::vector<Extent> extents_;
-  std::vector<NodeDetails> details_;
-  std::string text_;
+  ChunkedArray<NodeDetails> details_;
+  TextArena text_;
   std::unordered_map<NodeId, std::vector<std::string>> doubts_;
 };
 

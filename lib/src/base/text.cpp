@@ -55,6 +55,9 @@ std::size_t utf8_sequence(Bytes b) {
   return length;
 }
 
+/// Characters that stand for themselves in every form; nearly all of most names.
+constexpr bool is_plain(unsigned c) { return c >= 0x20 && c < 0x7f && c != '/' && c != '%'; }
+
 enum class Form : std::uint8_t {
   kName,   // can be undone: '/' and an ambiguous '%' are escaped
   kField,  // for display
@@ -62,6 +65,11 @@ enum class Form : std::uint8_t {
 
 void append_utf8_form(std::string& to, Bytes raw, Form form) {
   for (std::size_t i = 0; i < raw.size();) {
+    std::size_t plain = i;
+    while (plain < raw.size() && is_plain(raw[plain])) ++plain;
+    to += as_text(raw.subspan(i, plain - i));
+    i = plain;
+    if (i == raw.size()) return;
     const std::uint8_t c = raw[i];
     const std::size_t length = utf8_sequence(raw.subspan(i));
     const bool ambiguous = form == Form::kName &&
@@ -83,6 +91,12 @@ void append_ucs2_form(std::string& to, Bytes raw, Form form) {
   const std::size_t end = raw.size() & ~std::size_t{1};
   const auto hex_unit = [&](std::size_t at) { return at < end && raw[at] == 0 && is_hex(raw[at + 1]); };
   for (std::size_t i = 0; i < end; i += 2) {
+    std::size_t plain = i;
+    while (plain < end && raw[plain] == 0 && is_plain(raw[plain + 1])) plain += 2;
+    const std::size_t at = to.size();
+    to.resize(at + (plain - i) / 2);
+    for (std::size_t k = at; i < plain; i += 2) to[k++] = static_cast<char>(raw[i + 1]);
+    if (i == end) break;
     const std::uint16_t unit = be16(raw, i);
     if (is_high_surrogate(unit) && i + 2 < end && is_low_surrogate(be16(raw, i + 2))) {
       append_utf8(to, 0x10000u + (static_cast<char32_t>(unit - 0xd800u) << 10) + (be16(raw, i + 2) - 0xdc00u));

@@ -13,7 +13,8 @@ std::string_view to_string(NodeKind kind) noexcept {
   return kWords[static_cast<std::size_t>(kind)];
 }
 
-Tree::Tree() : details_(1) {
+Tree::Tree() {
+  details_.push_back({});
   Node root;
   root.kind = NodeKind::kDirectory;
   nodes_.push_back(root);
@@ -69,15 +70,10 @@ NodeId Tree::add_child(NodeId parent, const Node& n) {
   return id;
 }
 
-TextRef Tree::add_text(std::string_view s) {
-  constexpr std::size_t kArenaBytes = std::size_t{1} << 32;
-  if (s.size() >= kArenaBytes - text_.size()) return {};
-  const TextRef ref{static_cast<std::uint32_t>(text_.size()), static_cast<std::uint32_t>(s.size())};
-  text_.append(s);
-  return ref;
-}
-
 void Tree::add_extents(NodeId id, std::span<const Extent> extents) {
+  // Room that is not touched costs nothing, and doubling would touch it all again.
+  constexpr std::size_t kRoom = 1 << 18;
+  if (extents_.capacity() == 0) extents_.reserve(kRoom);
   Node& n = nodes_[id];
   const bool last = n.first_extent + n.extent_count == extents_.size();
   if (!last || n.extent_count == 0) {
@@ -92,7 +88,7 @@ void Tree::add_extents(NodeId id, std::span<const Extent> extents) {
 NodeDetails& Tree::edit_details(NodeId id) {
   if (nodes_[id].details == 0) {
     nodes_[id].details = static_cast<std::uint32_t>(details_.size());
-    details_.emplace_back();
+    details_.push_back({});
   }
   return details_[nodes_[id].details];
 }
@@ -108,7 +104,7 @@ bool Tree::move(NodeId id, NodeId parent) {
 }
 
 void Tree::link() {
-  for (Node& n : nodes_) n.first_child = n.next_sibling = kNoNode;
+  for (NodeId id = 0; id < nodes_.size(); ++id) nodes_[id].first_child = nodes_[id].next_sibling = kNoNode;
   // From the back, so that each list comes out in ascending order.
   for (auto id = static_cast<NodeId>(nodes_.size()); id-- > 1;) {
     Node& n = nodes_[id];
@@ -120,8 +116,10 @@ void Tree::link() {
 
 namespace {
 
-/// A name that none of `taken` has, made from `name`.
-std::string distinct_name(std::string_view name, const Node& n, const std::unordered_set<std::string>& taken) {
+/// A name that none of `taken` has, made from `name`. `next` is the number to try first, and what follows it
+/// afterwards: hostile directories repeat one name without end.
+std::string distinct_name(std::string_view name, const Node& n, const std::unordered_set<std::string>& taken,
+                          std::uint32_t& next) {
   std::string candidate;
   if (n.has(node_flag::kAssociated)) {
     candidate = std::string(name) + ".associated";
@@ -130,8 +128,8 @@ std::string distinct_name(std::string_view name, const Node& n, const std::unord
     candidate = std::string(name) + ';' + std::to_string(n.version);
     if (!taken.contains(candidate)) return candidate;
   }
-  for (std::uint32_t i = 2;; ++i) {
-    candidate = std::string(name) + '~' + std::to_string(i);
+  for (;;) {
+    candidate = std::string(name) + '~' + std::to_string(next++);
     if (!taken.contains(candidate)) return candidate;
   }
 }
@@ -147,9 +145,10 @@ void Tree::name_apart(std::span<const NodeId> siblings) {
       for (const NodeId id : siblings) taken.emplace(name(nodes_[id]));
     }
     const std::string same(name(nodes_[siblings[i - 1]]));
+    std::uint32_t next = 2;
     for (; i < siblings.size() && name(nodes_[siblings[i]]) == same; ++i) {
       Node& n = nodes_[siblings[i]];
-      const std::string apart = distinct_name(same, n, taken);
+      const std::string apart = distinct_name(same, n, taken, next);
       n.names[static_cast<std::size_t>(n.view)] = add_text(apart);
       taken.insert(apart);
     }
@@ -188,15 +187,15 @@ std::vector<NodeId> Tree::finish() {
   for (std::size_t i = 0; i < order.size(); ++i) new_ids[order[i]] = static_cast<NodeId>(i + 1);
   const auto renumbered = [&new_ids](NodeId id) { return id == kNoNode ? kNoNode : new_ids[id]; };
 
-  std::vector<Node> nodes;
-  nodes.reserve(order.size() + 1);
-  nodes.push_back(nodes_[kRoot]);
-  for (const NodeId id : order) nodes.push_back(nodes_[id]);
-  for (Node& n : nodes) {
+  ChunkedArray<Node> nodes;
+  const auto take = [&](Node n) {
     n.parent = renumbered(n.parent);
     n.first_child = renumbered(n.first_child);
     n.next_sibling = renumbered(n.next_sibling);
-  }
+    nodes.push_back(n);
+  };
+  take(nodes_[kRoot]);
+  for (const NodeId id : order) take(nodes_[id]);
   nodes_ = std::move(nodes);
 
   std::unordered_map<NodeId, std::vector<std::string>> doubts;
@@ -205,11 +204,6 @@ std::vector<NodeId> Tree::finish() {
   }
   doubts_ = std::move(doubts);
   return new_ids;
-}
-
-void Tree::reserve(std::size_t nodes, std::size_t text_bytes) {
-  nodes_.reserve(nodes);
-  text_.reserve(text_bytes);
 }
 
 }  // namespace lacuna

@@ -193,9 +193,6 @@ void NodeMaker::add_details(NodeId id, const RecordAttributes& a) {
   d.created = a.times.stamps[FileTimes::kCreated];
   d.accessed = a.times.stamps[FileTimes::kAccessed];
   d.attributes_changed = a.times.stamps[FileTimes::kAttributesChanged];
-  d.backed_up = a.times.stamps[FileTimes::kBackedUp];
-  d.expires = a.times.stamps[FileTimes::kExpires];
-  d.effective = a.times.stamps[FileTimes::kEffective];
   if (tree_.node(id).kind == NodeKind::kSymlink) add_symlink(id, a);
   if (a.zisofs && tree_.node(id).kind == NodeKind::kFile) add_zisofs(id, a);
   if (a.sparse && a.sparse->plain_bytes != tree_.node(id).size) {

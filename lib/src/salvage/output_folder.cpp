@@ -234,17 +234,28 @@ int DirectoryCache::open(std::string_view path, bool make, Directory& out) {
 }
 
 PartFile::~PartFile() {
-  if (file_.valid() || (dir_ != nullptr && !name_.empty())) {
-    file_.close();
-    ::unlinkat(dir_->get(), NameZ(name_).c_str(), 0);
-  }
+  const bool unpublished = file_.valid() || (dir_ != nullptr && !name_.empty());
+  file_.close();
+  if (unpublished && !nameless_) ::unlinkat(dir_->get(), NameZ(name_).c_str(), 0);
 }
 
 int PartFile::create(Directory dir, std::string name) {
-  if (const int error = open_at(dir->get(), name, O_WRONLY | O_CREAT | O_EXCL, file_); error != 0) return error;
+  // A file without a name leaves nothing behind, whatever happens, and its making does not hold up other threads that
+  // work in the same directory. It gets its name through /proc.
+  nameless_ = ::access("/proc/self/fd", F_OK) == 0 && open_at(dir->get(), ".", O_WRONLY | O_TMPFILE, file_) == 0;
+  if (!nameless_) {
+    if (const int error = open_at(dir->get(), name, O_WRONLY | O_CREAT | O_EXCL, file_); error != 0) return error;
+  }
   dir_ = std::move(dir);
   name_ = std::move(name);
   return 0;
+}
+
+int PartFile::link_as(std::string_view name) noexcept {
+  if (!NameZ::fits(name)) return ENAMETOOLONG;
+  std::array<char, 32> path{};
+  fmt::format_to_n(path.begin(), path.size() - 1, "/proc/self/fd/{}", file_.get());
+  return ::linkat(AT_FDCWD, path.data(), dir_->get(), NameZ(name).c_str(), AT_SYMLINK_FOLLOW) == 0 ? 0 : errno;
 }
 
 int PartFile::write_at(std::uint64_t offset, std::span<const std::uint8_t> bytes) noexcept {
@@ -281,6 +292,15 @@ int PartFile::set_dates(const Timestamp& modified, const Timestamp& accessed) no
 }
 
 int PartFile::publish(std::string_view name, bool replace) {
+  if (nameless_) {
+    // Linking never replaces; for that, it takes the temporary name first.
+    if (const int error = link_as(replace ? std::string_view(name_) : name); error != 0) return error;
+    nameless_ = false;
+    if (!replace) {
+      name_.clear();
+      return file_.close();
+    }
+  }
   if (const int error = file_.close(); error != 0) return error;
   if (const int error = rename_at(dir_->get(), name_, name, replace); error != 0) return error;
   name_.clear();

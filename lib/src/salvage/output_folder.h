@@ -94,8 +94,8 @@ class DirectoryCache {
   Directory last_;
 };
 
-/// A file under construction: stands in its directory under a temporary name until publish(); its destructor removes
-/// it otherwise.
+/// A file under construction: has no name at all until publish() where the file system knows such files, and a temporary
+/// one in its directory elsewhere. Its destructor removes what was not published.
 class PartFile {
  public:
   PartFile() = default;
@@ -103,7 +103,7 @@ class PartFile {
   PartFile& operator=(PartFile&&) = delete;
   ~PartFile();
 
-  /// `name` must not be there yet.
+  /// `name` is the temporary one and must not be there yet.
   int create(Directory dir, std::string name);
   int fd() const noexcept { return file_.get(); }
   int write_at(std::uint64_t offset, std::span<const std::uint8_t> bytes) noexcept;
@@ -115,9 +115,12 @@ class PartFile {
   int publish(std::string_view name, bool replace);
 
  private:
+  int link_as(std::string_view name) noexcept;
+
   Directory dir_;
   Fd file_;
   std::string name_;
+  bool nameless_ = false;
   std::uint64_t end_written_ = 0;
 };
 

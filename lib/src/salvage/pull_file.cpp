@@ -14,7 +14,7 @@
 namespace lacuna {
 namespace {
 
-constexpr std::size_t kChunkBytes = 1 << 20;
+constexpr std::size_t kChunkBytes = 1 << 18;
 // A FAT target keeps dates to 2 seconds (common practice, no source).
 constexpr std::int64_t kDateTolerance = 1;
 

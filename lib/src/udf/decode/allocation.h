@@ -62,9 +62,9 @@ struct AllocationExtent {
   std::uint32_t previous_block = 0;  ///< The allocation extent before; 0: none, or not recorded (UDF 2.3.11).
   Bytes allocation;                  ///< Cut when it runs over the end.
   bool cut = false;
-  std::size_t bytes = 0;  ///< With descriptors as long as recorded; for check_tag.
+  std::uint64_t bytes = 0;  ///< With descriptors as long as recorded; for check_tag.
 };
-/// UDF 2.3.11: the CRC may cover the first 8 bytes after the tag only, or nothing; then it proves no descriptor, as
+/// UDF 2.3.11 (from memory): the CRC may cover the first 8 bytes after the tag only; then it proves no descriptor, as
 /// check_tag with `bytes` says. Nothing: the tag's identifier is another one, or the fixed part isn't there.
 std::optional<AllocationExtent> decode_allocation_extent(Bytes b) noexcept;
 

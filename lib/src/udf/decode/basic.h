@@ -32,6 +32,9 @@ struct RecordedTime {
 };
 RecordedTime decode_timestamp(Bytes b) noexcept;
 
+/// The time at `at`; any problem that it has sets `bit` in `problems`.
+Timestamp time_at(Bytes b, std::size_t at, std::uint32_t bit, std::uint32_t& problems) noexcept;
+
 // --- regid, ECMA-167 1/7.4 and UDF 2.1.5 ---
 
 inline constexpr std::size_t kRegidBytes = 32;
@@ -141,10 +144,9 @@ inline LongAd long_ad_at(Bytes b, std::size_t at) noexcept {
 struct ExtAd {
   ExtentType type = ExtentType::kRecorded;
   std::uint32_t length_bytes = 0;
-  std::uint32_t recorded_bytes = 0;     ///< Less than length_bytes: recorded in a compressed form, or only in part.
+  std::uint32_t recorded_bytes = 0;     ///< Less than length_bytes: the rest of the extent is not recorded.
   std::uint32_t information_bytes = 0;  ///< What the recorded bytes stand for.
   LbAddr location;
-  bool compressed = false;  ///< The top bit of the recorded length is set, which the standard reserves. From memory.
 };
 inline constexpr std::size_t kExtAdBytes = 20;
 ExtAd ext_ad_at(Bytes b, std::size_t at) noexcept;

@@ -38,6 +38,9 @@ struct Dstring {
 };
 Dstring decode_dstring(Bytes field) noexcept;
 
+/// The count fits, and the compression id is one (or there is no text).
+bool is_dstring(Bytes field) noexcept;
+
 /// Display text of a dstring field, or empty.
 std::string dstring_display(Bytes field);
 

@@ -20,7 +20,7 @@ struct AttributeHeader {
   Tag tag;
   std::uint32_t implementation_offset = 0;  ///< Bytes from the header's start to the implementation use attributes.
   std::uint32_t application_offset = 0;     ///< The same for the application use ones. FFFFFFFF (UDF: or beyond): none.
-  std::size_t bytes = 0;                    ///< For check_tag.
+  std::uint64_t bytes = 0;                  ///< For check_tag.
 };
 /// Nothing: the tag's identifier is another one, or there are fewer than 24 bytes.
 std::optional<AttributeHeader> decode_attribute_header(Bytes space) noexcept;

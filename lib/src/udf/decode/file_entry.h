@@ -50,7 +50,7 @@ struct FileEntry {
   Bytes extended_attributes;
   Bytes allocation;                   ///< Allocation descriptors, or the content itself: icb.form() says which.
   std::size_t allocation_offset = 0;  ///< Of that area from the entry's start, bytes: where embedded content lies.
-  std::size_t bytes = 0;              ///< The fixed part, L_EA and L_AD as recorded; for check_tag.
+  std::uint64_t bytes = 0;            ///< The fixed part, L_EA and L_AD as recorded; for check_tag.
   std::uint32_t problems = 0;         ///< entry_problem
 
   bool is_directory() const noexcept {

@@ -13,6 +13,8 @@
 namespace lacuna::udf {
 
 inline constexpr std::size_t kFidFixedBytes = 38;
+/// UDF 2.3.4 (from memory): not longer than a logical block; 4096 bytes are the largest that discs have.
+inline constexpr std::size_t kMaxFidBytes = 4096;
 
 /// 4/14.4.3.
 namespace fid_flag {
@@ -43,7 +45,7 @@ struct FileIdentifier {
   Bytes implementation_use;
   Bytes name;                  ///< With its compression id: for append_cs0_name. Empty for the parent.
   Bytes raw;                   ///< All of it, padding included: `length()` bytes. For check_tag.
-  std::size_t bytes = 0;       ///< Without padding: what the CRC has to cover.
+  std::uint64_t bytes = 0;     ///< Without padding: what the CRC has to cover.
   std::uint32_t problems = 0;  ///< fid_problem
 
   std::size_t length() const noexcept { return raw.size(); }
@@ -88,7 +90,8 @@ class FidReader {
 
 /// The first place at or after `from`, in steps of 4 bytes (4/14.4.9: lengths are multiples of 4), where a whole file
 /// identifier descriptor stands whose checksum is right and whose CRC is right over all of its fields. `from` is
-/// rounded up to a multiple of 4. The place in its partition is not checked.
+/// rounded up to a multiple of 4. The place in its partition is not checked. Ones longer than kMaxFidBytes are passed
+/// over, so that no content makes this read its bytes without end.
 std::optional<std::size_t> find_next_fid(Bytes content, std::size_t from) noexcept;
 
 }  // namespace lacuna::udf

@@ -35,7 +35,7 @@ struct FileSet {
   Regid domain;
   LongAd next;                 ///< 4/14.1.17: the next extent of file set descriptors; may be none().
   LongAd streams;              ///< System stream directory, UDF 2.00+; may be none().
-  std::size_t bytes = 0;       ///< What the fields take; for check_tag.
+  std::uint64_t bytes = 0;     ///< What the fields take; for check_tag.
   std::uint32_t problems = 0;  ///< file_set_problem
 };
 

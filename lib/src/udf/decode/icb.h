@@ -97,7 +97,7 @@ struct IndirectEntry {
   Tag tag;
   IcbTag icb;
   LongAd next;
-  std::size_t bytes = 0;  ///< What the fields take; for check_tag.
+  std::uint64_t bytes = 0;  ///< What the fields take; for check_tag.
 };
 /// Nothing: the tag's identifier is another one, or the fields aren't there.
 std::optional<IndirectEntry> decode_indirect_entry(Bytes b) noexcept;
@@ -106,7 +106,7 @@ std::optional<IndirectEntry> decode_indirect_entry(Bytes b) noexcept;
 struct TerminalEntry {
   Tag tag;
   IcbTag icb;
-  std::size_t bytes = 0;
+  std::uint64_t bytes = 0;
 };
 std::optional<TerminalEntry> decode_terminal_entry(Bytes b) noexcept;
 

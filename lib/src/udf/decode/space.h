@@ -18,13 +18,13 @@ struct UnallocatedSpaceEntry {
   IcbTag icb;        ///< form() is that of the descriptors: short or long.
   Bytes allocation;  ///< Allocation descriptors of the free extents; cut when it runs over the block.
   bool cut = false;
-  std::size_t bytes = 0;  ///< With descriptors as long as recorded; for check_tag.
+  std::uint64_t bytes = 0;  ///< With descriptors as long as recorded; for check_tag.
 };
 /// Nothing: the tag's identifier is another one, or the fixed part isn't there.
 std::optional<UnallocatedSpaceEntry> decode_unallocated_space_entry(Bytes block) noexcept;
 
-/// Space bitmap descriptor, 4/14.12. UDF 2.3.8: its tag's CRC may cover only the first 8 bytes after the tag, or
-/// nothing, whatever the size of the bitmap: check_tag with kBitmapFixedBytes proves the counts only.
+/// Space bitmap descriptor, 4/14.12. UDF 2.3.7 (from memory): its tag's CRC may cover only the first 8 bytes after the
+/// tag, or nothing, whatever the size of the bitmap: check_tag with kBitmapFixedBytes proves the counts only.
 inline constexpr std::size_t kBitmapFixedBytes = 24;
 struct SpaceBitmap {
   Tag tag;

@@ -11,6 +11,8 @@
 
 namespace lacuna::udf {
 
+inline constexpr std::size_t kSparingEntryBytes = 8;
+
 struct SparingEntry {
   static constexpr std::uint32_t kAvailable = 0xffffffff;
   static constexpr std::uint32_t kDefective = 0xfffffff0;
@@ -27,10 +29,12 @@ struct SparingTable {
   std::uint16_t count = 0;     ///< As recorded.
   Bytes entries;               ///< 8 bytes each, as many as are there, at most `count`.
   bool cut = false;            ///< There are fewer bytes than `count` entries.
-  std::size_t bytes = 0;       ///< With entries as many as recorded; for check_tag.
+  std::uint64_t bytes = 0;     ///< With entries as many as recorded; for check_tag.
 
-  std::size_t size() const noexcept { return entries.size() / 8; }
-  SparingEntry operator[](std::size_t i) const noexcept { return {le32(entries, i * 8), le32(entries, i * 8 + 4)}; }
+  std::size_t size() const noexcept { return entries.size() / kSparingEntryBytes; }
+  SparingEntry operator[](std::size_t i) const noexcept {
+    return {le32(entries, i * kSparingEntryBytes), le32(entries, i * kSparingEntryBytes + 4)};
+  }
 };
 
 /// Nothing: the fixed 56 bytes aren't there, the tag's identifier isn't 0, or the regid isn't "*UDF Sparing Table".

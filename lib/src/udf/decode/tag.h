@@ -91,6 +91,9 @@ std::uint16_t crc16(Bytes b, std::uint16_t before = 0) noexcept;
 /// The sum of the tag's bytes without the checksum's own (3/7.2.3); the caller has checked that there are 16.
 std::uint8_t tag_checksum(Bytes tag) noexcept;
 
+/// The fields, whatever they are; the caller has checked that there are 16 bytes.
+Tag tag_fields(Bytes b) noexcept;
+
 /// 3/7.2. Nothing: fewer than 16 bytes, all 16 zero, or a wrong checksum. For looking through sectors: neither the
 /// identifier nor what follows is judged.
 std::optional<Tag> decode_tag(Bytes b) noexcept;
@@ -100,7 +103,7 @@ std::optional<Tag> decode_tag(Bytes b) noexcept;
 /// decoders' answers give it as `bytes`. An all zero body has the CRC 0 whatever its length, so that an erased body
 /// passes if the tag's CRC is 0: only terminating descriptors may have that.
 TagCheck check_tag(Bytes descriptor, std::optional<std::uint32_t> expected_location,
-                   std::size_t needed_bytes = kTagBytes) noexcept;
+                   std::uint64_t needed_bytes = kTagBytes) noexcept;
 
 /// The problems as a phrase for a finding: "its CRC is wrong and its location is 12 instead of 15"; empty when there
 /// are none.

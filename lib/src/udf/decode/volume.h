@@ -36,7 +36,7 @@ inline constexpr std::uint32_t kAccessType = 128;  ///< PD: none of UDF 2.2.14's
 struct Anchor {
   Tag tag;
   ExtentAd main, reserve;      ///< The volume descriptor sequences; one of them may be empty.
-  std::size_t bytes = 0;       ///< What the fields take, tag included.
+  std::uint64_t bytes = 0;     ///< What the fields take, tag included.
   std::uint32_t problems = 0;  ///< volume_problem
 };
 std::optional<Anchor> decode_anchor(Bytes b) noexcept;
@@ -54,7 +54,7 @@ struct PrimaryVolume {
   Regid application, implementation;
   Timestamp recorded;
   std::uint16_t flags = 0;
-  std::size_t bytes = 0;
+  std::uint64_t bytes = 0;
   std::uint32_t problems = 0;  ///< volume_problem
 };
 std::optional<PrimaryVolume> decode_primary_volume(Bytes b) noexcept;
@@ -64,7 +64,7 @@ struct VolumePointer {
   Tag tag;
   std::uint32_t sequence = 0;
   ExtentAd next;
-  std::size_t bytes = 0;
+  std::uint64_t bytes = 0;
   std::uint32_t problems = 0;  ///< volume_problem
 };
 std::optional<VolumePointer> decode_volume_pointer(Bytes b) noexcept;
@@ -78,7 +78,7 @@ struct ImplementationUseVolume {
   Bytes logical_volume_id;  ///< dstring of 128 bytes.
   Bytes info[3];            ///< dstrings of 36 bytes: owner, organization, contact in the standard's example.
   Regid lv_info_writer;
-  std::size_t bytes = 0;
+  std::uint64_t bytes = 0;
   std::uint32_t problems = 0;  ///< volume_problem
 };
 std::optional<ImplementationUseVolume> decode_implementation_use_volume(Bytes b) noexcept;
@@ -109,7 +109,7 @@ struct Partition {
   std::uint32_t start_sector = 0;
   std::uint32_t length_sectors = 0;
   Regid implementation;
-  std::size_t bytes = 0;
+  std::uint64_t bytes = 0;
   std::uint32_t problems = 0;  ///< volume_problem
 
   bool is_nsr() const noexcept { return contents.is("+NSR02") || contents.is("+NSR03"); }
@@ -128,7 +128,7 @@ struct LogicalVolume {
   Bytes maps;                     ///< Partition maps: for PartitionMapReader. Cut when it runs over the end.
   Regid implementation;
   ExtentAd integrity;          ///< Integrity sequence; may be none().
-  std::size_t bytes = 0;       ///< With the maps as long as recorded.
+  std::uint64_t bytes = 0;     ///< With the maps as long as recorded.
   std::uint32_t problems = 0;  ///< volume_problem
 };
 std::optional<LogicalVolume> decode_logical_volume(Bytes b) noexcept;
@@ -139,7 +139,7 @@ struct UnallocatedSpace {
   std::uint32_t sequence = 0;
   std::uint32_t count = 0;     ///< As recorded.
   Bytes extents;               ///< Of 8 bytes each, as many as are there.
-  std::size_t bytes = 0;       ///< With the extents as many as recorded.
+  std::uint64_t bytes = 0;     ///< With the extents as many as recorded.
   std::uint32_t problems = 0;  ///< volume_problem
 
   std::size_t size() const noexcept { return extents.size() / kExtentAdBytes; }
@@ -150,8 +150,8 @@ std::optional<UnallocatedSpace> decode_unallocated_space(Bytes b) noexcept;
 /// Terminating descriptor, 3/10.9 and 4/14.2.
 struct Terminating {
   Tag tag;
-  bool rest_zero = false;  ///< As it must be.
-  std::size_t bytes = 0;   ///< The tag's only.
+  bool rest_zero = false;   ///< As it must be.
+  std::uint64_t bytes = 0;  ///< The tag's only.
 };
 std::optional<Terminating> decode_terminating(Bytes b) noexcept;
 
@@ -171,7 +171,7 @@ struct Integrity {
   std::uint32_t files = 0, directories = 0;
   std::uint16_t min_read = 0, min_write = 0, max_write = 0;  ///< UDF revisions in BCD.
 
-  std::size_t bytes = 0;       ///< With tables and use as long as recorded.
+  std::uint64_t bytes = 0;     ///< With tables and use as long as recorded.
   std::uint32_t problems = 0;  ///< volume_problem
 
   bool is_closed() const noexcept { return type == 1; }

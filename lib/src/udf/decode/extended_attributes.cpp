@@ -92,4 +92,10 @@ std::optional<UseAttribute> decode_use_attribute(const Attribute& a) noexcept {
   return UseAttribute{regid_at(a.data, 4), cut_view(a.data, kUseAt, le32(a.data, 0))};
 }
 
+// UDF 1.50 3.3.4.5.1.3: a checksum of 2 bytes stands before the fields (3.3.4.5)
+std::optional<VatExtension> decode_vat_extension(const UseAttribute& a) noexcept {
+  if (!a.identifier.is("*UDF VAT LVExtension") || a.use.size() < 146) return {};
+  return VatExtension{le64(a.use, 2), le32(a.use, 10), le32(a.use, 14), a.use.subspan(18, 128)};
+}
+
 }  // namespace lacuna::udf

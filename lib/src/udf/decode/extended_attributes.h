@@ -93,4 +93,13 @@ struct UseAttribute {
 };
 std::optional<UseAttribute> decode_use_attribute(const Attribute& a) noexcept;
 
+/// "*UDF VAT LVExtension", UDF 1.50 3.3.4.5.1.3 (from memory): what the VAT's file entry says of the volume.
+struct VatExtension {
+  std::uint64_t verification_id = 0;  ///< The VAT's own unique id: the rest counts only if it is.
+  std::uint32_t files = 0, directories = 0;
+  Bytes logical_volume_id;  ///< dstring of 128 bytes.
+};
+/// Nothing: another identifier, or too few bytes.
+std::optional<VatExtension> decode_vat_extension(const UseAttribute& a) noexcept;
+
 }  // namespace lacuna::udf

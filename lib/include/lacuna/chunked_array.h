@@ -10,13 +10,9 @@
 #include <type_traits>
 #include <utility>
 
-namespace lacuna {
+#include "lacuna/blocks.h"
 
-namespace detail {
-/// Memory that is not touched yet; large blocks ask for large pages. Throws std::bad_alloc.
-void* allocate_block(std::size_t bytes);
-void free_block(void* block, std::size_t bytes) noexcept;
-}  // namespace detail
+namespace lacuna {
 
 /// Chunk k holds kFirst * 4^k elements. Reading from several threads is safe while none writes.
 template <class T>

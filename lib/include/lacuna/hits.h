@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <vector>
 
+#include "lacuna/blocks.h"
 #include "lacuna/disc.h"
 #include "lacuna/verdict.h"
 
@@ -28,8 +29,8 @@ struct Hit {
 };
 
 struct Hits {
-  std::vector<Hit> hits;  ///< Ascending LBA; absent sectors outside the image only where something is on them.
-  std::vector<HitTarget> targets;
+  LargeVector<Hit> hits;  ///< Ascending LBA; absent sectors outside the image only where something is on them.
+  LargeVector<HitTarget> targets;
   /// False when so many files claim the same bytes (a hostile disc) that not every target is listed; every run is.
   bool complete = true;
 };

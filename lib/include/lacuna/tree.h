@@ -12,6 +12,7 @@
 #include <unordered_map>
 #include <vector>
 
+#include "lacuna/blocks.h"
 #include "lacuna/chunked_array.h"
 #include "lacuna/states.h"
 #include "lacuna/text_arena.h"
@@ -154,7 +155,7 @@ class Tree {
   void name_apart(std::span<const NodeId> siblings);
 
   ChunkedArray<Node> nodes_;
-  std::vector<Extent> extents_;
+  LargeVector<Extent> extents_;
   ChunkedArray<NodeDetails> details_;
   TextArena text_;
   std::unordered_map<NodeId, std::vector<std::string>> doubts_;

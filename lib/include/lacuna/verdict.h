@@ -8,6 +8,7 @@
 #include <string>
 #include <vector>
 
+#include "lacuna/blocks.h"
 #include "lacuna/disc.h"
 #include "lacuna/progress.h"
 #include "lacuna/result.h"
@@ -81,8 +82,8 @@ class Verdicts {
 
  private:
   friend class Judge;
-  std::vector<Verdict> verdicts_;  // by NodeId
-  std::vector<Gap> gaps_;
+  LargeVector<Verdict> verdicts_;  // by NodeId
+  LargeVector<Gap> gaps_;
   std::vector<JudgedDoubt> doubts_;  // by NodeId
   std::array<StateCount, kFileStateCount> counts_{};
   std::uint64_t hurt_directories_ = 0;

@@ -1,9 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
+#include "lacuna/blocks.h"
+
 #include <sys/mman.h>
-
-#include <new>
-
-#include "lacuna/chunked_array.h"
 
 namespace lacuna::detail {
 namespace {

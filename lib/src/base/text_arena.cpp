@@ -4,7 +4,7 @@
 #include <cstring>
 #include <utility>
 
-#include "lacuna/chunked_array.h"
+#include "lacuna/blocks.h"
 
 namespace lacuna {
 

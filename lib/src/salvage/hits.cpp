@@ -187,9 +187,9 @@ class HitFinder {
   const SectorMap& states_;
   Range window_;
   Hits out_;
-  std::vector<Claim> claims_;
-  std::vector<RunBytes> bytes_;  // of out_.hits, one each
-  std::vector<Found> found_;
+  LargeVector<Claim> claims_;
+  LargeVector<RunBytes> bytes_;  // of out_.hits, one each
+  LargeVector<Found> found_;
   std::size_t budget_ = 0;
 };
 

@@ -45,7 +45,7 @@ class Judge {
   Result<Verdicts> run() {
     PieceList list = collect_pieces(tree_, byte_window(image_));
     pieces_ = std::move(list.pieces);
-    const std::vector<std::uint32_t> order = by_position(pieces_);
+    const LargeVector<std::uint32_t> order = by_position(pieces_);
     if (options_.look_inside && !image_.has_map()) {
       if (Result<Done> looked = look_inside(order); !looked) return looked.error();
     }
@@ -262,7 +262,7 @@ class Judge {
   const Image& image_;
   const JudgeOptions& options_;
   Verdicts out_;
-  std::vector<FilePiece> pieces_;
+  LargeVector<FilePiece> pieces_;
   std::vector<JudgedDoubt> overlaps_;  // by node, like the next
   std::vector<NodeId> untaken_;
   std::size_t next_piece_ = 0;

@@ -94,8 +94,8 @@ class DirectoryCache {
   Directory last_;
 };
 
-/// A file under construction: has no name at all until publish() where the file system knows such files, and a temporary
-/// one in its directory elsewhere. Its destructor removes what was not published.
+/// A file under construction: has no name at all until publish() where the file system knows such files, and a
+/// temporary one in its directory elsewhere. Its destructor removes what was not published.
 class PartFile {
  public:
   PartFile() = default;

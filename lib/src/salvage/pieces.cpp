@@ -117,8 +117,8 @@ PieceList collect_pieces(const Tree& tree, Range window, bool with_outside) {
   return collector.take();
 }
 
-std::vector<std::uint32_t> by_position(std::span<const FilePiece> pieces) {
-  std::vector<std::uint32_t> order(pieces.size());
+LargeVector<std::uint32_t> by_position(std::span<const FilePiece> pieces) {
+  LargeVector<std::uint32_t> order(pieces.size());
   const auto ascending = [](const FilePiece& a, const FilePiece& b) {
     return a.position != b.position ? a.position < b.position : a.bytes < b.bytes;
   };
@@ -131,7 +131,7 @@ std::vector<std::uint32_t> by_position(std::span<const FilePiece> pieces) {
     std::uint64_t position;
     std::uint32_t index;
   };
-  std::vector<Key> keys(pieces.size());
+  LargeVector<Key> keys(pieces.size());
   for (std::size_t i = 0; i < keys.size(); ++i) keys[i] = {pieces[i].position, static_cast<std::uint32_t>(i)};
   const auto before = [&](const Key& a, const Key& b) {
     if (a.position != b.position) return a.position < b.position;

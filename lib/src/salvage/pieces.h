@@ -8,6 +8,7 @@
 #include <span>
 #include <vector>
 
+#include "lacuna/blocks.h"
 #include "lacuna/image.h"
 #include "lacuna/range_set.h"
 #include "lacuna/tree.h"
@@ -39,7 +40,7 @@ struct OutsidePart {
 };
 
 struct PieceList {
-  std::vector<FilePiece> pieces;     ///< Inside the window, by node and then by offset.
+  LargeVector<FilePiece> pieces;     ///< Inside the window, by node and then by offset.
   std::vector<OutsidePart> outside;  ///< Only when asked for.
   std::vector<NodeId> boot;          ///< Boot images among the files, ascending.
   std::vector<NodeId> untaken;       ///< Files with interleaved extents of more pieces than are taken apart.
@@ -58,7 +59,7 @@ bool is_compressed(const Tree& tree, const Node& node);
 PieceList collect_pieces(const Tree& tree, Range window, bool with_outside = false);
 
 /// Indices of the pieces in ascending order of their positions, shorter ones first among equals.
-std::vector<std::uint32_t> by_position(std::span<const FilePiece> pieces);
+LargeVector<std::uint32_t> by_position(std::span<const FilePiece> pieces);
 
 /// Where byte `offset` of an extent lies, and how many follow it contiguously. `offset` < e.bytes.
 struct ExtentPart {

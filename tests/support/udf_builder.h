@@ -42,8 +42,8 @@ enum class UdfType : std::uint8_t {
   kRealTimeFile = 249,
 };
 
-/// Form of the allocation descriptors, as in bits 0 to 2 of the ICB tag's flags (4/14.6.8). kAuto: embedded when asked
-/// for by nobody never; short where ICB and data lie in one partition, else long.
+/// Form of the allocation descriptors, as in bits 0 to 2 of the ICB tag's flags (4/14.6.8). kAuto: short where ICB and
+/// data lie in one partition, else long.
 enum class UdfAds : std::uint8_t { kShort = 0, kLong = 1, kExtended = 2, kEmbedded = 3, kAuto = 255 };
 
 /// Extent type, the two upper bits of an extent's length (4/14.14.1.1).
@@ -92,7 +92,7 @@ struct UdfNode {
   std::string identifier_use;  ///< Implementation use of the identifier, as recorded; a multiple of 4 bytes.
 
   std::uint32_t uid = 1000, gid = 100;
-  std::uint32_t permissions = 0x14A5;  ///< 4/14.9.5; rwx for the owner, rx for others would be 0x1CA5.
+  std::uint32_t permissions = 0x14A5;  ///< 4/14.9.5: for others, group and owner r-x, nothing more.
   std::uint16_t icb_flags = 0;         ///< 4/14.6.8, besides the form of the descriptors: set-uid, sticky, archive ...
   UdfTime accessed, modified, created, changed;
   /// Extended attributes (udf_ea_...), attributes of ECMA-167 first, then implementation, then application ones; their
@@ -173,7 +173,8 @@ struct UdfOptions {
 /// A structure, or a piece of one that is broken over two blocks that don't follow each other.
 struct UdfStructure {
   std::string kind;           ///< See UdfImage::structures.
-  std::string path;           ///< Of the node, '/' between; root: "". Stream: "path:name", system stream ":name".
+  std::string path;           ///< Of the node, '/' between; root: "". Stream: "path:name" in the
+                              ///< directory "path:"; system stream: "::name" in "::".
   std::uint64_t address = 0;  ///< Byte of the disc.
   std::uint32_t bytes = 0;
   std::uint32_t copy = 0;     ///< 1: of the reserve sequence, the metadata mirror; the n-th anchor or sparing table.

@@ -24,6 +24,7 @@ enum class SessionSource : std::uint8_t {
   kFirst,  ///< The disc's first sectors.
   kGiven,  ///< Named by the caller.
   kFound,  ///< By a descriptor set that stands there.
+  kTable,  ///< An earlier state of a volume, by the virtual allocation table that stands there (UDF 2.2.11).
 };
 std::string_view to_string(SessionSource) noexcept;
 
@@ -39,6 +40,32 @@ struct Volume {
   int joliet_level = 0;  ///< 1..3, 0: not Joliet.
   bool xa = false;       ///< Carries the CD-ROM XA marker.
   Timestamp created, modified, expires, effective;
+  std::optional<UdfFacts> udf;  ///< Set when `view` is kUdf.
+};
+
+/// What an ECMA-167 / UDF volume says of itself beyond Volume.
+struct UdfFacts {
+  /// One partition map of the logical volume (ECMA-167 3/10.7), by partition reference number.
+  struct Map {
+    std::string kind;             ///< "physical", "virtual", "sparable", "metadata", or "unknown".
+    std::uint16_t number = 0;     ///< Of the partition that it lies on.
+    std::uint64_t start_lba = 0;  ///< Of that partition.
+    std::uint64_t bytes = 0;      ///< Of that partition.
+    std::string state;            ///< What is known of its tables, in words; empty when there are none.
+  };
+  std::uint16_t revision = 0;  ///< In BCD, 0x0250 is 2.50; 0: not recorded.
+  std::string medium;          ///< What it was written for, guessed: "write-once, in packets", …
+  std::string medium_why;      ///< What the guess rests on.
+  std::vector<Map> maps;
+  std::optional<std::uint32_t>
+      table_generation;        ///< How many virtual allocation tables lead to this one, itself included.
+  std::optional<bool> closed;  ///< The last integrity descriptor: closed, or open (ECMA-167 3/10.10).
+  Timestamp integrity_recorded;
+  std::optional<std::uint64_t> free_bytes;          ///< As the integrity descriptor or the space bitmap says.
+  std::optional<std::uint32_t> files, directories;  ///< As recorded, not as found.
+  std::uint64_t named_streams = 0;                  ///< Found in the tree, listed or not.
+  std::uint64_t deleted_names = 0;                  ///< The same of names marked as deleted.
+  std::string writer;                               ///< The implementation that wrote the logical volume.
 };
 
 struct Session {
@@ -55,7 +82,16 @@ enum class StructureKind : std::uint8_t {
   kDirectory,
   kContinuationArea,
   kBootCatalog,
-  kExtendedAttributes
+  kExtendedAttributes,
+  kAnchor,            ///< ECMA-167 3/10.2
+  kIntegrity,         ///< ECMA-167 3/10.10
+  kFileSet,           ///< ECMA-167 4/14.1
+  kFileEntry,         ///< ECMA-167 4/14.9, 4/14.17, and what leads to it
+  kAllocationExtent,  ///< ECMA-167 4/14.5
+  kVirtualTable,      ///< UDF 2.2.11
+  kSparingTable,      ///< UDF 2.2.12
+  kMetadataFile,      ///< UDF 2.2.13
+  kSpaceMap,          ///< ECMA-167 4/14.11, 4/14.12
 };
 std::string_view to_string(StructureKind) noexcept;
 
@@ -85,6 +121,8 @@ struct DiscOptions {
   bool all_sessions = false;                  ///< Each under its own folder `session-N`.
   std::vector<std::uint64_t> session_starts;  ///< Where sessions start, when the caller knows.
   std::string names_charset;                  ///< iconv name for 8-bit names; default UTF-8, else escaped.
+  bool deleted = false;                       ///< Also what is named as deleted (UDF).
+  bool streams = false;                       ///< Also named streams, as `FILE:STREAM` beside their file (UDF).
   ProgressCallback progress;
 };
 

@@ -27,8 +27,13 @@ inline constexpr NodeId kNoNode = ~NodeId{0};
 enum class NodeKind : std::uint8_t { kDirectory, kFile, kSymlink, kBlockDevice, kCharDevice, kFifo, kSocket };
 std::string_view to_string(NodeKind) noexcept;
 
+/// Extent::position of bytes that were never recorded and read as zeros (ECMA-167 4/14.14.1.1): nothing can be missing.
+inline constexpr std::uint64_t kZeros = ~std::uint64_t{0};
+/// Extent::position of bytes whose place can't be known any more: missing, whatever the image holds.
+inline constexpr std::uint64_t kNowhere = kZeros - 1;
+
 /// A piece of a file on the disc. Addresses are in bytes because logical blocks may be smaller than sectors:
-/// position = LBA * kSectorBytes + byte within the sector.
+/// position = LBA * kSectorBytes + byte within the sector; or kZeros, or kNowhere.
 struct Extent {
   std::uint64_t position = 0;
   std::uint64_t bytes = 0;  ///< Content bytes; gaps of an interleaved file do not count.
@@ -36,12 +41,15 @@ struct Extent {
   std::uint32_t unit_bytes = 0;
   std::uint32_t gap_bytes = 0;
 
+  bool has_place() const noexcept { return position < kNowhere; }
+
   friend bool operator==(const Extent&, const Extent&) = default;
 };
 
-/// Calls f(position, bytes) for each contiguous piece of an extent, in order, as long as f gives true.
+/// Calls f(position, bytes) for each contiguous piece of an extent that has a place, in order, as long as f gives true.
 template <class F>
 void for_each_piece(const Extent& e, F&& f) {
+  if (!e.has_place()) return;
   if (e.unit_bytes == 0 || e.gap_bytes == 0 || e.bytes <= e.unit_bytes) {
     if (e.bytes != 0) f(e.position, e.bytes);
     return;
@@ -86,6 +94,9 @@ inline constexpr std::uint16_t kSizeGuessed = 16;  ///< The disc does not record
 inline constexpr std::uint16_t kRelocated = 32;    ///< Taken from RR_MOVED to its own place (RRIP CL/RE).
 inline constexpr std::uint16_t kIncomplete = 64;   ///< A directory of which not every record could be read.
 inline constexpr std::uint16_t kUnread = 128;      ///< A directory of which no record could be read.
+inline constexpr std::uint16_t kDeleted = 256;     ///< Its name is marked as deleted (ECMA-167 4/14.4.3).
+inline constexpr std::uint16_t kStream = 512;   ///< A named stream of a file (ECMA-167 4/9.2), listed as `FILE:STREAM`.
+inline constexpr std::uint16_t kSystem = 1024;  ///< Marked as system file (ECMA-167 4/14.6.8), or a system stream.
 }  // namespace node_flag
 
 struct Node {

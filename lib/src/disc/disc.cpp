@@ -9,13 +9,15 @@
 namespace lacuna {
 
 std::string_view to_string(SessionSource source) noexcept {
-  constexpr std::array<std::string_view, 3> kWords{"first", "given", "found"};
+  constexpr std::array<std::string_view, 4> kWords{"first", "given", "found", "table"};
   return kWords[static_cast<std::size_t>(source)];
 }
 
 std::string_view to_string(StructureKind kind) noexcept {
-  constexpr std::array<std::string_view, 6> kWords{"volume descriptor", "path table",   "directory",
-                                                   "continuation area", "boot catalog", "extended attributes"};
+  constexpr std::array<std::string_view, 15> kWords{
+      "volume descriptor",   "path table",    "directory",     "continuation area", "boot catalog",
+      "extended attributes", "anchor",        "integrity",     "file set",          "file entry",
+      "allocation extent",   "virtual table", "sparing table", "metadata file",     "space map"};
   return kWords[static_cast<std::size_t>(kind)];
 }
 

@@ -6,6 +6,7 @@
 #include <string_view>
 
 #include "base/bytes.h"
+#include "fuzz/udf_seeds.h"
 #include "support/iso_builder.h"
 
 namespace lacuna::test {
@@ -99,7 +100,8 @@ std::vector<IsoImage> images() {
 
 std::vector<std::vector<std::uint8_t>> seeds_for(std::string_view target) {
   if (target == "sector_map_fuzz") return maps();
-  std::vector<std::vector<std::uint8_t>> seeds;
+  std::vector<std::vector<std::uint8_t>> seeds = udf_seeds_for(target);
+  if (!seeds.empty()) return seeds;
   for (IsoImage& image : images()) {
     if (target == "open_image_fuzz") {
       std::vector<std::uint8_t> seed = {0, 0};

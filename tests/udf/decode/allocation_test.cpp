@@ -125,7 +125,7 @@ TEST(AllocationExtent, Decodes) {
   });
   Buffer absurd = b;
   std::fill_n(absurd.begin() + 20, 4, std::uint8_t{0xff});
-  EXPECT_EQ(decode_allocation_extent(absurd)->bytes, 24u + 0xffffffffu);
+  EXPECT_EQ(decode_allocation_extent(absurd)->bytes, 24 + std::uint64_t{0xffffffff});
   EXPECT_FALSE(decode_allocation_extent(test::sample_file_entry()));
 }
 

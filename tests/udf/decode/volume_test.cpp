@@ -190,7 +190,7 @@ TEST(LogicalVolume, TableBeyond) {
   Buffer absurd = b;
   std::fill_n(absurd.begin() + 264, 4, std::uint8_t{0xff});
   const auto v = decode_logical_volume(absurd);
-  EXPECT_EQ(v->bytes, 440u + 0xffffffffu);
+  EXPECT_EQ(v->bytes, 440 + std::uint64_t{0xffffffff});
   EXPECT_EQ(v->maps.size(), b.size() - 440);
   EXPECT_FALSE(check_tag(absurd, 36, v->bytes).proven());
 }

@@ -1,0 +1,14 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// What fuzzing of UDF's decoders starts from.
+#pragma once
+
+#include <cstdint>
+#include <string_view>
+#include <vector>
+
+namespace lacuna::test {
+
+/// Structures for a target of decoders, "udf_..._fuzz"; none for any other.
+std::vector<std::vector<std::uint8_t>> udf_seeds_for(std::string_view target);
+
+}  // namespace lacuna::test

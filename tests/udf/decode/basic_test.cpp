@@ -96,7 +96,7 @@ TEST(RecordedTime, FieldsOutOfRange) {
 }
 
 TEST(RecordedTime, BogusFractionsAreTakenAsZero) {
-  for (const std::size_t at : {9, 10, 11}) {
+  for (const std::size_t at : {9u, 10u, 11u}) {
     Buffer b = sample_time();
     b[at] = 100;
     EXPECT_EQ(iso(decode_timestamp(b)), "2004-05-06T07:08:09+02:00");

@@ -181,7 +181,7 @@ TEST(LogicalVolume, Decodes) {
 
 TEST(LogicalVolume, TableBeyond) {
   const Buffer b = test::sample_logical_volume();
-  for (const std::size_t size : {440, 441, 637}) {
+  for (const std::size_t size : {440u, 441u, 637u}) {
     const auto v = decode_logical_volume(Bytes(b).first(size));
     EXPECT_EQ(v->maps.size(), size - 440);
     EXPECT_EQ(v->problems, problem::kTableBeyond);

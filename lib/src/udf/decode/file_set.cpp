@@ -28,7 +28,7 @@ std::optional<FileSet> decode_file_set(Bytes b) noexcept {
   s.streams = long_ad_at(b, 464);
   s.bytes = kBytes;
 
-  for (const std::size_t at : {48, 240}) {
+  for (const std::size_t at : {48u, 240u}) {
     if (!is_osta_charspec(b.subspan(at, kCharspecBytes))) s.problems |= problem::kCharspec;
   }
   for (const Bytes text : {s.logical_volume_id, s.file_set_id, s.copyright_id, s.abstract_id}) {

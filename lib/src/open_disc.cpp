@@ -20,14 +20,26 @@ Error nothing_found(const Image& image) {
                                                 image.first_lba(), what_to_do)};
 }
 
+/// Of the last session that the tree shows.
+std::uint64_t start_of_tree(DiscBuilder& builder) {
+  std::uint64_t start = 0;
+  for (const Session& session : builder.sessions()) {
+    if (session.in_tree) start = session.start_lba;
+  }
+  return start;
+}
+
 }  // namespace
 
 Result<std::unique_ptr<const Disc>> open_disc(const Image& image, const DiscOptions& options) {
   DiscBuilder builder(image);
   builder.findings().add(image.findings());
-  const auto iso = iso9660::read_iso9660(builder, options);
-  if (!iso) return iso.error();
-  if (!*iso) return nothing_found(image);
+  auto parts = iso9660::find_iso9660(builder, options);
+  if (!parts) return parts.error();
+  const auto read = read_sessions(builder, options, std::move(*parts));
+  if (!read) return read.error();
+  if (!*read) return nothing_found(image);
+  builder.also_present() = iso9660::find_other_systems(image, start_of_tree(builder));
   return builder.finish();
 }
 

@@ -11,7 +11,6 @@
 #include "iso9660/boot_entries.h"
 #include "iso9660/decode/directory_record.h"
 #include "iso9660/descriptor_sets.h"
-#include "iso9660/other_systems.h"
 #include "iso9660/path_tables.h"
 #include "iso9660/tree_reader.h"
 
@@ -23,7 +22,7 @@ View view_of(const VolumeDescriptor& d) {
   return joliet_level(d) != 0 ? View::kJoliet : View::kIso9660;
 }
 
-Volume describe(const VolumeDescriptor& d, std::uint64_t lba) {
+Volume describe_volume(const VolumeDescriptor& d, std::uint64_t lba) {
   Volume v;
   v.view = view_of(d);
   v.descriptor_lba = lba;
@@ -55,14 +54,59 @@ struct Views {
   std::optional<VolumeDescriptor> primary, joliet, enhanced;
 };
 
-class SessionReader {
+class IsoPart final : public SessionPart {
  public:
-  SessionReader(DiscBuilder& builder, const DiscOptions& options, const DescriptorSet& set)
-      : builder_(builder), options_(options), set_(set) {}
+  IsoPart(DiscBuilder& builder, const DiscOptions& options, DescriptorSet set)
+      : builder_(builder), options_(options), set_(std::move(set)) {
+    start_lba = set_.start_lba;
+    source = set_.source;
+    describe();
+    choose_descriptors();
+  }
 
-  /// The session's entry in the list of sessions, trees unread.
-  Session describe_session(std::uint32_t number) {
-    Session session{number, set_.start_lba, set_.source, {}, false};
+  std::vector<View> views() const override {
+    std::vector<View> views;
+    if (views_.primary) views.push_back(View::kIso9660);
+    if (views_.joliet) views.push_back(View::kJoliet);
+    if (views_.enhanced) views.push_back(View::kEnhanced);
+    return views;
+  }
+
+  /// Reads and unites the session's views.
+  Result<std::unique_ptr<SessionTree>> read() override {
+    auto out = std::make_unique<SessionTree>();
+    std::vector<TreeRequest> requests = requests_for_views();
+    if (requests.empty()) return std::unique_ptr<SessionTree>();
+    std::vector<ReadTree> trees;
+    for (Result<ReadTree>& read : read_all(requests)) {
+      if (!read) return read.error();
+      trees.push_back(std::move(*read));
+    }
+    ReadTree& base = trees.front();
+    if (options_.view == View::kRockRidge && !base.rock_ridge) return std::unique_ptr<SessionTree>();
+    out->best = requests.front().view;
+    if (base.rock_ridge && out->best == View::kIso9660) out->best = View::kRockRidge;
+    for (const TreeRequest& r : requests) out->best = std::min(out->best, r.view);
+    mark_rock_ridge(base.rock_ridge);
+
+    std::vector<bool> agreed(base.tree.size());
+    for (std::size_t i = 1; i < trees.size(); ++i) unite_view(base, trees[i], agreed);
+    for (auto& [id, doubt] : base.tentative_doubts) {
+      if (!agreed[id]) base.tree.add_doubt(id, std::move(doubt));
+    }
+    choose_views(base.tree, out->best);
+    count_elsewhere(base);
+    out->findings.add(base.findings);
+    out->structures = std::move(base.structures);
+    add_path_tables(out->structures);
+    out->lost_directories = std::move(base.lost_directories);
+    out->tree = std::move(base.tree);
+    add_boot_entries(builder_, set_, out->tree, kRoot);
+    return out;
+  }
+
+ private:
+  void describe() {
     for (const FoundDescriptor& f : set_.descriptors) {
       builder_.structures().push_back(
           {StructureKind::kVolumeDescriptor, View::kIso9660, f.lba * kSectorBytes, kSectorBytes, kNoNode, label_of(f)});
@@ -70,51 +114,12 @@ class SessionReader {
         finding(Severity::kDoubt, "descriptor-suspect", f.lba, "ECMA-119 8", "a volume descriptor in a suspect sector");
       }
       if (const auto d = decode_volume_descriptor(f.sector)) {
-        session.volumes.push_back(describe(*d, f.lba));
+        volumes.push_back(describe_volume(*d, f.lba));
         check(*d, f);
       }
     }
-    return session;
   }
 
-  /// Reads and unites the session's views. Gives false when the session has no tree.
-  Result<bool> read(Session& session, Tree& tree) {
-    choose_descriptors();
-    std::vector<TreeRequest> requests = requests_for_views();
-    if (requests.empty()) {
-      if (options_.view) return missing_view();
-      return false;
-    }
-    std::vector<ReadTree> trees;
-    for (Result<ReadTree>& read : read_all(requests)) {
-      if (!read) return read.error();
-      trees.push_back(std::move(*read));
-    }
-    ReadTree& base = trees.front();
-    if (options_.view == View::kRockRidge && !base.rock_ridge) return missing_view();
-    View best = requests.front().view;
-    if (base.rock_ridge && best == View::kIso9660) best = View::kRockRidge;
-    for (const TreeRequest& r : requests) best = std::min(best, r.view);
-    mark_rock_ridge(session, base.rock_ridge);
-
-    std::vector<bool> agreed(base.tree.size());
-    for (std::size_t i = 1; i < trees.size(); ++i) unite_view(base, trees[i], agreed);
-    for (auto& [id, doubt] : base.tentative_doubts) {
-      if (!agreed[id]) base.tree.add_doubt(id, std::move(doubt));
-    }
-    choose_views(base.tree, best);
-    count_elsewhere(base);
-    builder_.findings().add(base.findings);
-    move_to_builder(base);
-    tree = std::move(base.tree);
-    return true;
-  }
-
-  /// Structures and lost directories of the last read(), whose nodes are ids of its tree.
-  std::vector<Structure> structures;
-  std::vector<LostDirectory> lost_directories;
-
- private:
   static std::string label_of(const FoundDescriptor& f) {
     switch (f.header.type) {
       case descriptor_type::kBootRecord:
@@ -205,17 +210,6 @@ class SessionReader {
     return requests;
   }
 
-  Error missing_view() const {
-    std::string has;
-    for (const auto& [there, word] :
-         {std::pair{views_.primary.has_value(), "iso9660"}, std::pair{views_.joliet.has_value(), "joliet"},
-          std::pair{views_.enhanced.has_value(), "enhanced"}}) {
-      if (there) has += (has.empty() ? "" : ", ") + std::string(word);
-    }
-    return {ErrorCode::kUsage, fmt::format("{}: the volume has no {} view; it has: {}", builder_.image().name(),
-                                           to_string(*options_.view), has.empty() ? "none" : has)};
-  }
-
   /// Each tree on a thread of its own: they share nothing but the image.
   std::vector<Result<ReadTree>> read_all(std::vector<TreeRequest>& requests) const {
     requests.front().progress = options_.progress;  // called from one thread only
@@ -230,8 +224,8 @@ class SessionReader {
     return trees;
   }
 
-  static void mark_rock_ridge(Session& session, bool rock_ridge) {
-    for (Volume& v : session.volumes) {
+  void mark_rock_ridge(bool rock_ridge) {
+    for (Volume& v : volumes) {
       if (rock_ridge && v.view == View::kIso9660) v.view = View::kRockRidge;
     }
   }
@@ -274,9 +268,7 @@ class SessionReader {
     }
   }
 
-  void move_to_builder(ReadTree& base) {
-    structures = std::move(base.structures);
-    lost_directories = std::move(base.lost_directories);
+  void add_path_tables(std::vector<Structure>& structures) const {
     for (const auto& [descriptor, view] :
          {std::pair{&views_.primary, View::kIso9660}, std::pair{&views_.joliet, View::kJoliet},
           std::pair{&views_.enhanced, View::kEnhanced}}) {
@@ -287,80 +279,20 @@ class SessionReader {
 
   DiscBuilder& builder_;
   const DiscOptions& options_;
-  const DescriptorSet& set_;
+  const DescriptorSet set_;
   Views views_;
 };
 
-/// Copies a tree below a node of another; gives the new ids.
-std::vector<NodeId> graft(Tree& to, NodeId under, const Tree& from) {
-  std::vector<NodeId> ids(from.size(), kNoNode);
-  ids[kRoot] = under;
-  for (NodeId id = 1; id < from.size(); ++id) {
-    const Node& n = from.node(id);
-    if (n.parent == kNoNode || ids[n.parent] == kNoNode) continue;
-    ids[id] = copy_node(to, ids[n.parent], from, id);
-  }
-  return ids;
-}
-
 }  // namespace
 
-Result<bool> read_iso9660(DiscBuilder& builder, const DiscOptions& options) {
+Result<SessionParts> find_iso9660(DiscBuilder& builder, const DiscOptions& options) {
   const bool everywhere = options.all_sessions || options.session.has_value();
-  const auto sets =
+  auto sets =
       find_descriptor_sets(builder.image(), {options.session_starts, everywhere, options.progress}, builder.findings());
   if (!sets) return sets.error();
-  if (sets->empty()) return false;
-  if (options.session && (*options.session == 0 || *options.session > sets->size())) {
-    return Error{ErrorCode::kUsage, fmt::format("{}: there is no session {}; {} found", builder.image().name(),
-                                                *options.session, sets->size())};
-  }
-  const std::size_t chosen = options.session ? *options.session - 1 : sets->size() - 1;
-  bool any = false;
-  for (std::size_t i = 0; i < sets->size(); ++i) {
-    SessionReader reader(builder, options, (*sets)[i]);
-    Session session = reader.describe_session(static_cast<std::uint32_t>(i + 1));
-    if (options.all_sessions || i == chosen) {
-      Tree tree;
-      const auto read = reader.read(session, tree);
-      if (!read) return read.error();
-      session.in_tree = *read;
-      any |= *read;
-      if (*read) {
-        add_boot_entries(builder, (*sets)[i], tree, kRoot);
-        const auto keep = [&builder, &reader](auto renumber) {
-          for (Structure& s : reader.structures) {
-            renumber(s.node);
-            builder.structures().push_back(std::move(s));
-          }
-          for (LostDirectory& lost : reader.lost_directories) {
-            renumber(lost.node);
-            builder.lost_directories().push_back(std::move(lost));
-          }
-        };
-        if (!options.all_sessions) {
-          builder.tree() = std::move(tree);
-          keep([](NodeId) {});
-        } else {
-          Node folder;
-          folder.kind = NodeKind::kDirectory;
-          folder.view = tree.node(kRoot).view;
-          folder.modified = tree.node(kRoot).modified;
-          folder.flags = tree.node(kRoot).flags;
-          folder.names[static_cast<std::size_t>(folder.view)] =
-              builder.tree().add_text(fmt::format("session-{}", session.number));
-          const NodeId under = builder.tree().add_child(kRoot, folder);
-          const std::vector<NodeId> ids = graft(builder.tree(), under, tree);
-          keep([&ids](NodeId& id) {
-            if (id != kNoNode) id = ids[id];
-          });
-        }
-      }
-    }
-    builder.sessions().push_back(std::move(session));
-  }
-  builder.also_present() = find_other_systems(builder.image(), (*sets)[chosen].start_lba);
-  return any;
+  SessionParts parts;
+  for (DescriptorSet& set : *sets) parts.push_back(std::make_unique<IsoPart>(builder, options, std::move(set)));
+  return parts;
 }
 
 }  // namespace lacuna::iso9660

@@ -2,13 +2,13 @@
 // The reader of the ISO 9660 family: descriptor sets, sessions, views, and the united tree.
 #pragma once
 
-#include "disc/disc_builder.h"
-#include "lacuna/result.h"
+#include "disc/sessions.h"
 
 namespace lacuna::iso9660 {
 
-/// Fills the builder from every ISO 9660 volume that the options ask for. Gives false when the image has none. Errors:
-/// kUsage for a session or view that is not there or an unknown charset, kCancelled.
-Result<bool> read_iso9660(DiscBuilder& builder, const DiscOptions& options);
+/// One part for each descriptor set of the image, ascending; none when it has no ISO 9660 file system. The builder,
+/// whose structures and findings they add to, and the options must outlive them. Errors: kUsage for an unknown charset
+/// (when a part is read), kCancelled.
+Result<SessionParts> find_iso9660(DiscBuilder& builder, const DiscOptions& options);
 
 }  // namespace lacuna::iso9660

@@ -1,0 +1,143 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "disc/sessions.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <span>
+
+#include "disc/unite.h"
+
+namespace lacuna {
+namespace {
+
+using Parts = std::span<std::unique_ptr<SessionPart>>;
+
+Error missing_view(const Image& image, View wanted, Parts parts) {
+  std::string has;
+  for (const auto& part : parts) {
+    for (const View v : part->views()) has += (has.empty() ? "" : ", ") + std::string(to_string(v));
+  }
+  return {ErrorCode::kUsage, fmt::format("{}: the session has no {} view; it has: {}", image.name(), to_string(wanted),
+                                         has.empty() ? "none" : has)};
+}
+
+/// Joins `other` to `base`.
+void unite_parts(SessionTree& base, SessionTree& other) {
+  const UniteResult united = unite(base.tree, other.tree, base.findings);
+  const auto renumber = [&](NodeId& id) {
+    if (id != kNoNode) id = united.base_ids[id];
+  };
+  for (Structure& s : other.structures) {
+    renumber(s.node);
+    base.structures.push_back(std::move(s));
+  }
+  for (LostDirectory& lost : other.lost_directories) {
+    renumber(lost.node);
+    base.lost_directories.push_back(std::move(lost));
+  }
+  base.best = std::min(base.best, other.best);
+  base.findings.add(other.findings);
+  choose_views(base.tree, base.best);
+}
+
+/// The tree of one session; nothing when none of its parts has one.
+Result<std::unique_ptr<SessionTree>> read_session(const Image& image, const DiscOptions& options, Parts parts) {
+  std::unique_ptr<SessionTree> session;
+  for (const auto& part : parts) {
+    Result<std::unique_ptr<SessionTree>> read = part->read();
+    if (!read) return read.error();
+    if (!*read) continue;
+    if (session) {
+      unite_parts(*session, **read);
+    } else {
+      session = std::move(*read);
+    }
+  }
+  if (!session && options.view) return missing_view(image, *options.view, parts);
+  return session;
+}
+
+/// Copies a tree below a node of another; gives the new ids.
+std::vector<NodeId> graft(Tree& to, NodeId under, const Tree& from) {
+  std::vector<NodeId> ids(from.size(), kNoNode);
+  ids[kRoot] = under;
+  for (NodeId id = 1; id < from.size(); ++id) {
+    const Node& n = from.node(id);
+    if (n.parent == kNoNode || ids[n.parent] == kNoNode) continue;
+    ids[id] = copy_node(to, ids[n.parent], from, id);
+  }
+  return ids;
+}
+
+/// Puts the session's tree below a folder of its own; gives the new ids.
+std::vector<NodeId> graft_session(Tree& to, std::uint32_t number, const SessionTree& session) {
+  const Node& root = session.tree.node(kRoot);
+  Node folder;
+  folder.kind = NodeKind::kDirectory;
+  folder.view = session.best;
+  folder.modified = root.modified;
+  folder.flags = root.flags;
+  folder.names[static_cast<std::size_t>(folder.view)] = to.add_text(fmt::format("session-{}", number));
+  return graft(to, to.add_child(kRoot, folder), session.tree);
+}
+
+void take(DiscBuilder& builder, const DiscOptions& options, std::uint32_t number, SessionTree& session) {
+  std::vector<NodeId> ids;
+  if (options.all_sessions) {
+    ids = graft_session(builder.tree(), number, session);
+  } else {
+    builder.tree() = std::move(session.tree);
+  }
+  const auto renumber = [&ids](NodeId& id) {
+    if (!ids.empty() && id != kNoNode) id = ids[id];
+  };
+  for (Structure& s : session.structures) {
+    renumber(s.node);
+    builder.structures().push_back(std::move(s));
+  }
+  for (LostDirectory& lost : session.lost_directories) {
+    renumber(lost.node);
+    builder.lost_directories().push_back(std::move(lost));
+  }
+  builder.findings().add(session.findings);
+}
+
+}  // namespace
+
+Result<bool> read_sessions(DiscBuilder& builder, const DiscOptions& options, SessionParts parts) {
+  std::stable_sort(parts.begin(), parts.end(),
+                   [](const auto& a, const auto& b) { return a->start_lba < b->start_lba; });
+  std::vector<Parts> sessions;
+  for (std::size_t at = 0; at < parts.size();) {
+    std::size_t end = at + 1;
+    while (end < parts.size() && parts[end]->start_lba == parts[at]->start_lba) ++end;
+    sessions.push_back(Parts(parts).subspan(at, end - at));
+    at = end;
+  }
+  if (sessions.empty()) return false;
+  if (options.session && (*options.session == 0 || *options.session > sessions.size())) {
+    return Error{ErrorCode::kUsage, fmt::format("{}: there is no session {}; {} found", builder.image().name(),
+                                                *options.session, sessions.size())};
+  }
+  const std::size_t chosen = options.session ? *options.session - 1 : sessions.size() - 1;
+  bool any = false;
+  for (std::size_t i = 0; i < sessions.size(); ++i) {
+    Session session{
+        static_cast<std::uint32_t>(i + 1), sessions[i].front()->start_lba, sessions[i].front()->source, {}, false};
+    if (options.all_sessions || i == chosen) {
+      auto read = read_session(builder.image(), options, sessions[i]);
+      if (!read) return read.error();
+      session.in_tree = *read != nullptr;
+      if (session.in_tree) take(builder, options, session.number, **read);
+      any |= session.in_tree;
+    }
+    for (const auto& part : sessions[i]) {
+      std::move(part->volumes.begin(), part->volumes.end(), std::back_inserter(session.volumes));
+    }
+    builder.sessions().push_back(std::move(session));
+  }
+  return any;
+}
+
+}  // namespace lacuna

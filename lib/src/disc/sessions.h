@@ -1,0 +1,46 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Sessions: where what several file systems say of one disc comes together. Each reader of a file system gives what it
+// found as parts of sessions; parts that start at the same sector are one session, and their trees one tree.
+#pragma once
+
+#include <cstdint>
+#include <memory>
+#include <vector>
+
+#include "disc/disc_builder.h"
+#include "lacuna/result.h"
+
+namespace lacuna {
+
+/// The tree of one file system in one session, with what its reading rested on.
+struct SessionTree {
+  Tree tree;                   ///< Not finished; parents have lower ids than their children.
+  View best = View::kIso9660;  ///< The best view in it.
+  std::vector<Structure> structures;
+  std::vector<LostDirectory> lost_directories;
+  Findings findings;
+};
+
+/// What one file system has in one session.
+class SessionPart {
+ public:
+  virtual ~SessionPart() = default;
+
+  std::uint64_t start_lba = 0;
+  SessionSource source = SessionSource::kFirst;
+  std::vector<Volume> volumes;  ///< read() may add facts.
+
+  /// The views that it may have; whether it has Rock Ridge shows only when it is read.
+  virtual std::vector<View> views() const = 0;
+  /// Reads the tree. Nothing in the pointer: there is none, or not in the view that was asked for. Errors: kUsage,
+  /// kCancelled.
+  virtual Result<std::unique_ptr<SessionTree>> read() = 0;
+};
+
+using SessionParts = std::vector<std::unique_ptr<SessionPart>>;
+
+/// Fills the builder with the sessions and the tree of those that the options ask for; by default the last. Gives
+/// false when none has a tree. Errors: kUsage for a session or view that is not there, kCancelled.
+Result<bool> read_sessions(DiscBuilder& builder, const DiscOptions& options, SessionParts parts);
+
+}  // namespace lacuna

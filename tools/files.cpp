@@ -46,6 +46,7 @@ void add_files(CLI::App& app, Action& action) {
       "  lacuna files harbour-1998.iso --state damaged,lost\n"
       "  lacuna files harbour-1998.iso 'photos/**/*.jpg' --format csv\n"
       "  lacuna files harbour-1998.iso --format ndjson | head -n 1\n"
+      "  lacuna files packets-2003.iso --deleted --streams    (a UDF disc, with all that it names)\n"
       "States: whole: every byte was read; doubtful: every byte is there, something speaks against one; damaged: some\n"
       "bytes are missing; lost: no byte is there; unlocated: the name is known, where its data lies is not.\n"
       "Exit status: 0 all listed files are whole; 1 some are not, a GLOB matches nothing, or a directory that could\n"

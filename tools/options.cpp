@@ -135,6 +135,9 @@ void ImageArguments::add_to(CLI::App& app) {
     const std::optional<std::uint64_t> n = parse_number(text);
     return n && *n < kMaxSectors ? std::string{} : "'" + text + "' is not an LBA";
   });
+  app.add_flag("--deleted", deleted, "Also what is only named as deleted (UDF); its place may hold other data by now")
+      ->group(reading);
+  app.add_flag("--streams", streams, "Also the named streams of files (UDF), as FILE:STREAM")->group(reading);
   app.add_option("--names-charset", names_charset,
                  "The code page of 8-bit names, as iconv calls it (CP437, SHIFT_JIS, ...)")
       ->option_text("CHARSET")
@@ -163,6 +166,8 @@ std::string ImageArguments::quoted() const {
   add("--session", session);
   add_joined("--session-starts", session_starts);
   add("--names-charset", names_charset);
+  if (deleted) text += " --deleted";
+  if (streams) text += " --streams";
   if (no_look_inside) text += " --no-look-inside";
   return text;
 }
@@ -177,6 +182,8 @@ DiscOptions ImageArguments::disc_options() const {
   }
   for (const std::string& start : session_starts) options.session_starts.push_back(*parse_number(start));
   options.names_charset = names_charset;
+  options.deleted = deleted;
+  options.streams = streams;
   return options;
 }
 

@@ -71,6 +71,7 @@ void add_pull(CLI::App& app, Action& action) {
       "Examples:\n"
       "  lacuna pull harbour-1998.iso --map harbour-1998.map --to harbour-files\n"
       "  lacuna pull harbour-1998.iso 'photos/**' --to photos --damaged\n"
+      "  lacuna pull packets-2003.iso --to packets --deleted  (deleted files beside the others, as NAME~2 if need be)\n"
       "Nothing that is already there is overwritten, and nothing is written outside DIR. Run again, it does what is\n"
       "missing. DIR gets lacuna-manifest.jsonl (what each file is worth) and SHA256SUMS (for sha256sum -c).\n"
       "Exit status: 0 all asked for is whole and in DIR; 1 some is not whole; 4 something could not be written.\n");

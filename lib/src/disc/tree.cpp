@@ -121,7 +121,9 @@ namespace {
 std::string distinct_name(std::string_view name, const Node& n, const std::unordered_set<std::string>& taken,
                           std::uint32_t& next) {
   std::string candidate;
-  if (n.has(node_flag::kAssociated)) {
+  if (n.has(node_flag::kDeleted)) {
+    // Its version number tells nothing: the file that has the name now bears the same.
+  } else if (n.has(node_flag::kAssociated)) {
     candidate = std::string(name) + ".associated";
     if (!taken.contains(candidate)) return candidate;
   } else if (n.version != 0) {
@@ -161,7 +163,11 @@ std::vector<NodeId> Tree::finish() {
     const Node& x = nodes_[a];
     const Node& y = nodes_[b];
     if (const int order = name(x).compare(name(y)); order != 0) return order < 0;
-    // Of equal names the one that keeps it comes first: a file before its associated file, the highest version first.
+    // Of equal names the one that keeps it comes first: what is there before what is deleted, a file before another's
+    // stream and before its associated file, the highest version first.
+    for (const std::uint16_t flag : {node_flag::kDeleted, node_flag::kStream}) {
+      if (x.has(flag) != y.has(flag)) return y.has(flag);
+    }
     if (x.has(node_flag::kAssociated) != y.has(node_flag::kAssociated)) return y.has(node_flag::kAssociated);
     return x.version != y.version ? x.version > y.version : a < b;
   };

@@ -2,7 +2,8 @@
 // Strategy: (1) index base's files by first extent and stored length; (2) from the leaves up, let every file that lies
 // at the same place in both trees vote for its parents being the same directory, and every such directory for its own;
 // (3) from the root down, match directories by votes, then by name; files by place within the matched directory;
-// what holds no data (empty files, symbolic links, empty directories) by name.
+// what holds no data (empty files, symbolic links, empty directories) by name; (4) at last, files whose place one tree
+// does not know with those of the same name that are left in the other.
 #include "disc/unite.h"
 
 #include <algorithm>
@@ -15,18 +16,30 @@ namespace {
 
 struct Place {
   std::uint64_t position = 0;
-  std::uint64_t bytes = 0;  // stored; 0: no data anywhere
+  std::uint64_t bytes = 0;  // stored, what has no place included; 0: no data anywhere
   friend bool operator==(const Place&, const Place&) = default;
 };
 
 Place place_of(const Tree& tree, const Node& n) {
   Place place;
-  if (n.is_directory()) return place;
+  if (n.kind != NodeKind::kFile) return place;
+  bool placed = false;
   for (const Extent& e : tree.extents(n)) {
-    if (place.bytes == 0) place.position = e.position;
+    if (!placed && e.has_place()) {
+      place.position = e.position;
+      placed = e.bytes != 0;
+    }
     place.bytes += e.bytes;
   }
-  return place;
+  return placed ? place : Place{};
+}
+
+// A file of which something lies nobody knows where.
+bool is_lost(const Tree& tree, const Node& n) {
+  if (n.kind != NodeKind::kFile) return false;
+  if (n.has(node_flag::kUnlocated)) return true;
+  const auto extents = tree.extents(n);
+  return std::any_of(extents.begin(), extents.end(), [](const Extent& e) { return e.position == kNowhere; });
 }
 
 std::uint64_t mixed(std::uint64_t x) {
@@ -69,6 +82,13 @@ std::string squeezed(std::string_view name) {
   return s;
 }
 
+void copy_details(Tree& to, NodeId id, const Tree& from, const Node& n) {
+  if (n.details == 0) return;
+  NodeDetails details = from.details(n);
+  details.symlink_target = to.add_text(from.text(details.symlink_target));
+  to.edit_details(id) = details;
+}
+
 class Uniter {
  public:
   Uniter(Tree& base, const Tree& other, Findings& findings)
@@ -76,7 +96,10 @@ class Uniter {
     places_.reserve(base_count_);
     for (NodeId a = 0; a < base_count_; ++a) {
       places_.push_back(place_of(base_, base_.node(a)));
+      const Node& n = base_.node(a);
+      if (n.has(node_flag::kDeleted)) continue;
       if (places_[a].bytes != 0) by_place_.add(places_[a].position, a);
+      base_lost_ = base_lost_ || is_lost(base_, n);
     }
     claimed_.resize(base_count_);
     result_.agreed.resize(base_count_);
@@ -90,13 +113,20 @@ class Uniter {
       const Node& n = other_.node(b);
       if (n.parent == kNoNode || result_.base_ids[n.parent] == kNoNode) continue;  // hangs on nothing
       const NodeId parent = result_.base_ids[n.parent];
+      if (n.has(node_flag::kDeleted)) {
+        copy(b, parent);
+        continue;
+      }
       const NodeId a = n.is_directory() ? find_directory(b, parent) : find_file(b, parent);
       if (a != kNoNode) {
         claim(b, a);
+      } else if (n.kind == NodeKind::kFile && (base_lost_ || is_lost(other_, n))) {
+        left_.push_back(b);
       } else {
         copy(b, parent);
       }
     }
+    match_lost();
     return std::move(result_);
   }
 
@@ -118,7 +148,7 @@ class Uniter {
     ballots_.resize(other_.size());
     for (auto b = static_cast<NodeId>(other_.size()); b-- > 1;) {
       const Node& n = other_.node(b);
-      if (n.parent == kNoNode) continue;
+      if (n.parent == kNoNode || n.has(node_flag::kDeleted)) continue;
       if (n.is_directory()) {
         const NodeId a = ballots_[b].candidate;
         if (a != kNoNode && a != kRoot && base_.node(a).parent != kNoNode)
@@ -141,7 +171,7 @@ class Uniter {
   }
 
   bool may_claim(NodeId a, NodeId parent) const {
-    return a < base_count_ && !claimed_[a] && base_.node(a).parent == parent;
+    return a < base_count_ && !claimed_[a] && base_.node(a).parent == parent && !base_.node(a).has(node_flag::kDeleted);
   }
 
   NodeId find_directory(NodeId b, NodeId parent) {
@@ -170,7 +200,7 @@ class Uniter {
       }
     }
     if (best == kNoNode) {
-      note_same_name_elsewhere(b, parent);
+      if (!is_lost(other_, other_.node(b))) note_same_name_elsewhere(b, parent);
     } else if (places_[best].bytes == place.bytes) {
       result_.agreed[best] = true;
     } else {
@@ -203,7 +233,8 @@ class Uniter {
     index_names();
     const Node& n = other_.node(b);
     const auto fits = [&](NodeId a) {
-      return may_claim(a, parent) && places_[a].bytes == 0 && base_.node(a).is_directory() == n.is_directory();
+      return may_claim(a, parent) && places_[a].bytes == 0 && base_.node(a).is_directory() == n.is_directory() &&
+             is_likely(a, b);
     };
     NodeId alike = kNoNode;
     int left = kMostCandidates;
@@ -216,6 +247,7 @@ class Uniter {
     }
     if (alike != kNoNode) return alike;
 
+    if (!n.modified.known) return kNoNode;
     left = kMostCandidates;
     const std::string begin = squeezed(other_.name(n)).substr(0, 3);
     for (auto [it, end] = by_date_.equal_range(date_key(parent, n.modified)); it != end; ++it) {
@@ -261,7 +293,7 @@ class Uniter {
     int left = kMostCandidates;
     for (auto [it, end] = by_file_name_.equal_range(name_key(parent, other_.name(n))); it != end && left-- > 0; ++it) {
       const NodeId a = it->second;
-      if (!may_claim(a, parent) || names_alike(a, b) != 2) continue;
+      if (!may_claim(a, parent) || names_alike(a, b) != 2 || is_lost(base_, base_.node(a))) continue;
       disagree(a, b,
                "the views disagree on where it lies: LBA " + std::to_string(places_[a].position / kSectorBytes) +
                    " and " + std::to_string(place_of(other_, n).position / kSectorBytes));
@@ -279,9 +311,85 @@ class Uniter {
     }
   }
 
+  // The files of `other` that found no partner, against those of base that are left: exact names, else those that are
+  // the only ones of their name as squeezed, on either side. Where both are located they are two files, and where none
+  // is, names have matched them before.
+  void match_lost() {
+    if (left_.empty()) return;
+    std::unordered_multimap<std::uint64_t, NodeId> base_names;
+    for (NodeId a = 1; a < base_count_; ++a) {
+      const Node& n = base_.node(a);
+      if (n.kind == NodeKind::kFile && n.parent != kNoNode && may_claim(a, n.parent)) {
+        base_names.emplace(name_key(n.parent, squeezed(base_.name(n))), a);
+      }
+    }
+    const auto key_of = [&](NodeId b) {
+      const Node& n = other_.node(b);
+      return name_key(result_.base_ids[n.parent], squeezed(other_.name(n)));
+    };
+    std::unordered_map<std::uint64_t, std::uint32_t> same;  // how many of left_
+    for (const NodeId b : left_) ++same[key_of(b)];
+    for (const NodeId b : left_) {
+      const NodeId parent = result_.base_ids[other_.node(b).parent];
+      NodeId alike = kNoNode;
+      int candidates = 0;
+      int left = kMostCandidates;
+      const std::uint64_t key = key_of(b);
+      for (auto [it, end] = base_names.equal_range(key); it != end && left-- > 0; ++it) {
+        const NodeId a = it->second;
+        const bool both_or_none = is_lost(base_, base_.node(a)) == is_lost(other_, other_.node(b));
+        if (!may_claim(a, parent) || both_or_none || !is_likely(a, b)) continue;
+        const int likeness = names_alike(a, b);
+        if (likeness == 0) continue;
+        alike = a;
+        candidates = likeness == 2 ? 1 : candidates + 1;
+        if (likeness == 2) break;
+        if (same[key] > 1) candidates = 2;
+      }
+      if (candidates == 1) {
+        note_located(alike, b);
+        claim(b, alike);
+      } else {
+        copy(b, parent);
+      }
+    }
+  }
+
+  // Two sizes that are known must be the same where places say nothing.
+  bool is_likely(NodeId a, NodeId b) const {
+    const Node& x = base_.node(a);
+    const Node& y = other_.node(b);
+    return x.size == y.size || x.has(node_flag::kUnlocated) || y.has(node_flag::kUnlocated) ||
+           x.kind != NodeKind::kFile || y.kind != NodeKind::kFile;
+  }
+
+  void note_located(NodeId a, NodeId b) {
+    const bool in_base = !is_lost(base_, base_.node(a));
+    const View knows = in_base ? base_.node(a).view : other_.node(b).view;
+    const View lost = in_base ? other_.node(b).view : base_.node(a).view;
+    findings_.add({Severity::kNote, "located-by-other-view", std::string(other_.name(other_.node(b))),
+                   (in_base ? places_[a] : place_of(other_, other_.node(b))).position / kSectorBytes, "",
+                   "where it lies is lost in one view (" + std::string(to_string(lost)) + ") and taken from another (" +
+                       std::string(to_string(knows)) + ")"});
+  }
+
+  /// base's node, which does not know its place, gets that of `other`, and what else makes its content.
+  void take_place(NodeId a, NodeId b) {
+    const Node& n = other_.node(b);
+    Node& united = base_.edit(a);
+    united.flags = static_cast<std::uint16_t>(united.flags & ~node_flag::kUnlocated);
+    united.kind = n.kind;
+    united.size = n.size;
+    united.extent_count = 0;
+    base_.add_extents(a, other_.extents(n));
+    if (united.details == 0) copy_details(base_, a, other_, n);
+    places_[a] = place_of(base_, base_.node(a));
+  }
+
   void disagree(NodeId a, NodeId b, std::string text) {
+    const bool both_iso = base_.node(a).view != View::kUdf && other_.node(b).view != View::kUdf;
     findings_.add({Severity::kDoubt, "views-disagree", std::string(base_.name(base_.node(a))),
-                   places_[a].position / kSectorBytes, "ECMA-119 8.5",
+                   places_[a].position / kSectorBytes, both_iso ? "ECMA-119 8.5" : "",
                    text + " (" + std::string(to_string(base_.node(a).view)) + ", " +
                        std::string(to_string(other_.node(b).view)) + ")"});
     base_.add_doubt(a, std::move(text));
@@ -307,6 +415,11 @@ class Uniter {
       united.flags = static_cast<std::uint16_t>((united.flags & ~node_flag::kUnread) | node_flag::kIncomplete);
     }
     if (!united.modified.known) united.modified = n.modified;
+    if (is_lost(base_, united)) {
+      if (!is_lost(other_, n) && (united.has(node_flag::kUnlocated) || n.size == united.size)) take_place(a, b);
+    } else if (is_lost(other_, n)) {
+      return;  // doubts of a place that is not known say nothing of the one that is
+    }
     for (std::string& doubt : other_.doubts(b)) base_.add_doubt(a, std::move(doubt));
   }
 
@@ -327,6 +440,8 @@ class Uniter {
   std::vector<Ballot> ballots_;  // by id in other
   std::unordered_multimap<std::uint64_t, NodeId> by_name_, by_date_, by_file_name_;
   bool names_indexed_ = false, file_names_indexed_ = false;
+  bool base_lost_ = false;    // whether base has files that it can't locate
+  std::vector<NodeId> left_;  // files of other without a partner, while one tree can't locate some
   std::unordered_map<NodeId, std::string> doubted_copies_;
   UniteResult result_;
 };
@@ -344,11 +459,7 @@ NodeId copy_node(Tree& to, NodeId parent, const Tree& from, NodeId id) {
   n.details = 0;
   const NodeId copy = to.add_child(parent, n);
   to.add_extents(copy, from.extents(from.node(id)));
-  if (from.node(id).details != 0) {
-    NodeDetails details = from.details(from.node(id));
-    details.symlink_target = to.add_text(from.text(details.symlink_target));
-    to.edit_details(copy) = details;
-  }
+  copy_details(to, copy, from, from.node(id));
   for (std::string& doubt : from.doubts(id)) to.add_doubt(copy, std::move(doubt));
   return copy;
 }
@@ -362,6 +473,7 @@ void choose_views(Tree& tree, View best) {
       break;
     }
     if (n.view != best && n.evidence == Evidence::kTree && !n.has(node_flag::kBoot)) n.evidence = Evidence::kView;
+    if (n.view == best && n.evidence == Evidence::kView) n.evidence = Evidence::kTree;
   }
 }
 

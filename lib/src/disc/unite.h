@@ -17,14 +17,17 @@ struct UniteResult {
 
 /// Brings the nodes of `other` into `base`: one node for what both name, new nodes for what only `other` has. Files
 /// of one name and place on which the views disagree (length, extent) get a doubt and stay two nodes where their
-/// extents differ. Directories that `base` could not read in full count as read when `other` read theirs. In both
-/// trees parents have lower ids than their children. Linear but for sorting.
+/// extents differ. A file that one tree can't locate is the one that the other has under the same name in the same
+/// directory, and lies there; a note says so. Directories that `base` could not read in full count as read when `other`
+/// read theirs. Deleted nodes are never matched. In both trees parents have lower ids than their children. Linear but
+/// for sorting.
 UniteResult unite(Tree& base, const Tree& other, Findings& findings);
 
 /// Copies one node of `from`, with its names, extents, details and doubts, under a node of another tree.
 NodeId copy_node(Tree& to, NodeId parent, const Tree& from, NodeId id);
 
-/// Gives each node the best view that names it, and evidence `view` to those that `best` does not name.
+/// Gives each node the best view that names it, and evidence `view` to those that `best` does not name; to the others
+/// evidence `tree` again, if they had `view` from when another one was the best.
 void choose_views(Tree& tree, View best);
 
 }  // namespace lacuna

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-// CSV of the listing. Lists within a field: gaps and suspect stretches "OFFSET+LENGTH", extents "OFFSET@LBA+BYTES",
-// each separated by a space; doubts by "; ".
+// CSV of the listing. Lists within a field: gaps and suspect stretches "OFFSET+LENGTH", extents "OFFSET@LBA+BYTES"
+// ("zeros" for the LBA of one that was never recorded, "?" where it is not known), each separated by a space; doubts by
+// "; ".
 #include "report/csv.h"
 #include "report/files.h"
 #include "report/walk.h"
@@ -51,7 +52,13 @@ class FilesCsv final : public FilesForm {
     std::uint64_t offset = 0;
     for (const Extent& e : listing_.disc.tree().extents(n)) {
       if (!text.empty()) text += ' ';
-      fmt::format_to(std::back_inserter(text), "{}@{}+{}", offset, e.position / kSectorBytes, e.bytes);
+      fmt::format_to(std::back_inserter(text), "{}@", offset);
+      if (e.has_place()) {
+        fmt::format_to(std::back_inserter(text), "{}", e.position / kSectorBytes);
+      } else {
+        text += e.position == kZeros ? "zeros" : "?";
+      }
+      fmt::format_to(std::back_inserter(text), "+{}", e.bytes);
       offset += e.bytes;
     }
     return text;

@@ -73,6 +73,9 @@ class FilesJson final : public FilesForm {
     if (n.has(node_flag::kHidden)) item_.put("hidden", true);
     if (n.has(node_flag::kAssociated)) item_.put("associated", true);
     if (n.has(node_flag::kSizeGuessed)) item_.put("size_guessed", true);
+    if (n.has(node_flag::kDeleted)) item_.put("deleted", true);
+    if (n.has(node_flag::kStream)) item_.put("stream", true);
+    if (n.has(node_flag::kSystem)) item_.put("system", true);
     item_.close_object();
   }
 

@@ -77,15 +77,24 @@ class FilesText final : public FilesForm {
   }
 
  private:
+  /// Where a link leads, and in brackets what else the file is besides an ordinary one.
   void add_kind(const Node& n) {
-    if (n.kind == NodeKind::kFile || n.is_directory()) return;
     const Tree& tree = listing_.disc.tree();
+    bool open = false;
+    const auto add = [&](std::string_view word) {
+      line_.append(open ? ", " : "  (").append(word);
+      open = true;
+    };
     if (n.kind == NodeKind::kSymlink) {
       line_ += " -> ";
       append_shown(line_, tree.text(tree.details(n).symlink_target));
-    } else {
-      line_.append("  (").append(to_string(n.kind)).append(")");
+    } else if (n.kind != NodeKind::kFile && !n.is_directory()) {
+      add(to_string(n.kind));
     }
+    if (n.has(node_flag::kDeleted)) add("deleted");
+    if (n.has(node_flag::kStream)) add("stream");
+    if (n.has(node_flag::kSystem)) add("system");
+    if (open) line_ += ')';
   }
 
   void add_reasons(NodeId id) {

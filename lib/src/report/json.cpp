@@ -99,6 +99,8 @@ void open_summary(Json& json, const Disc& disc, const Verdicts& verdicts) {
 }
 
 void put_place(Json& json, std::uint64_t position) {
+  if (position == kZeros) return json.put("zeros", true);
+  if (position == kNowhere) return json.put("lba", std::optional<std::uint64_t>{});
   json.put("lba", position / kSectorBytes);
   if (position % kSectorBytes != 0) json.put("skip", position % kSectorBytes);
 }

@@ -65,7 +65,8 @@ class Json {
 void put_image(Json& json, const Disc& disc, const Verdicts& verdicts, const ReportContext& context);
 void open_summary(Json& json, const Disc& disc, const Verdicts& verdicts);
 
-/// {"lba", "skip" (bytes into the first sector, when it does not start at its border)}, members only.
+/// {"lba", "skip" (bytes into the first sector, when it does not start at its border)}, members only; "zeros":true for
+/// kZeros, "lba":null for kNowhere.
 void put_place(Json& json, std::uint64_t position);
 void put_findings(Json& json, const Findings& findings);
 

@@ -76,23 +76,36 @@ SurveyFacts gather_facts(const Disc& disc, const Verdicts& verdicts, const Hits&
     facts.all_files.missing_bytes += c.missing_bytes;
   }
   std::array<bool, kViewCount> views{};
+  std::uint64_t udf_files = 0, udf_directories = 1;
   const Tree& tree = disc.tree();
   for (const NodeId id : tree.in_order()) {
     const Node& n = tree.node(id);
     facts.directories += n.is_directory();
     for (std::size_t v = 0; v < n.names.size(); ++v) views[v] = views[v] || n.names[v].length != 0;
+    facts.streams_listed = facts.streams_listed || n.has(node_flag::kStream);
+    facts.deleted_listed = facts.deleted_listed || n.has(node_flag::kDeleted);
+    if (n.names[static_cast<std::size_t>(View::kUdf)].length != 0 && !n.has(node_flag::kStream | node_flag::kDeleted)) {
+      ++(n.is_directory() ? udf_directories : udf_files);
+    }
   }
   for (std::size_t v = 0; v < views.size(); ++v) {
     if (views[v]) facts.views.push_back(static_cast<View>(v));
   }
+  std::size_t shown = 0;
   for (const Session& s : disc.sessions()) {
     if (!s.in_tree) continue;
+    ++shown;
     for (const Volume& v : s.volumes) {
+      if (v.udf) facts.udf = &v;
       // Later sessions' descriptors count from the disc's start or from the session's, as their writers saw fit; the
       // smaller reading accuses no image wrongly.
       const std::uint64_t end_lba = (v.space_bytes + kSectorBytes - 1) / kSectorBytes;
       if (end_lba > disc.image().end_lba()) facts.volume_end_lba = std::max(end_lba, facts.volume_end_lba.value_or(0));
     }
+  }
+  if (facts.udf != nullptr && shown == 1 && views[static_cast<std::size_t>(View::kUdf)]) {
+    facts.udf_files = udf_files;
+    facts.udf_directories = udf_directories;
   }
   return facts;
 }
@@ -149,7 +162,10 @@ std::vector<Step> next_steps(const Disc& disc, const Verdicts& verdicts, const S
                      fmt::format("lacuna pull {} --to {} --damaged", image, folder)});
   }
   if (std::ranges::any_of(disc.sessions(), [](const Session& s) { return !s.in_tree; })) {
-    steps.push_back({"See what the other sessions hold", fmt::format("lacuna files {} --session all", image)});
+    const bool states = std::ranges::all_of(
+        disc.sessions(), [](const Session& s) { return s.in_tree || s.source == SessionSource::kTable; });
+    steps.push_back({states ? "See what earlier states of the volume hold" : "See what the other sessions hold",
+                     fmt::format("lacuna files {} --session all", image)});
   }
   if (whole.files + doubtful.files != 0) {
     steps.push_back({"Check later that what was pulled is unchanged", fmt::format("lacuna verify {}", folder)});

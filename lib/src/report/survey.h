@@ -37,7 +37,12 @@ struct SurveyFacts {
   /// Where the main volume ends by its own word, when that is behind the image's end.
   std::optional<std::uint64_t> volume_end_lba;
   std::vector<View> views;  ///< In the tree, best first.
-  Findings findings;        ///< The image's and the disc's.
+  /// The UDF volume that the tree shows, and what of it was found: files and directories that are neither streams nor
+  /// deleted, the root included. Found nothing when several sessions are shown.
+  const Volume* udf = nullptr;
+  std::optional<std::uint64_t> udf_files, udf_directories;
+  bool streams_listed = false, deleted_listed = false;
+  Findings findings;  ///< The image's and the disc's.
 };
 
 SurveyFacts gather_facts(const Disc& disc, const Verdicts& verdicts, const Hits& hits);

@@ -2,11 +2,47 @@
 // "lacuna/survey/1": the facts of the survey, every finding included.
 #include "report/json.h"
 #include "report/survey.h"
+#include "report/words.h"
 
 namespace lacuna::report {
 namespace {
 
-void put_volume(Json& json, const Volume& v) {
+/// Of the volume that is shown, also what was found of it.
+void put_udf(Json& json, const Volume& v, const SurveyFacts& facts) {
+  const UdfFacts& u = *v.udf;
+  json.open_object("udf");
+  json.name("revision");
+  u.revision != 0 ? json.value(udf_revision(u.revision)) : json.null();
+  json.put_text("medium", u.medium);
+  json.put_text("medium_why", u.medium_why);
+  json.open_array("maps");
+  for (const UdfFacts::Map& m : u.maps) {
+    json.open_object();
+    json.put("kind", m.kind);
+    json.put("partition", std::uint32_t{m.number});
+    json.put("start_lba", m.start_lba);
+    json.put("bytes", m.bytes);
+    json.put_text("state", m.state);
+    json.close_object();
+  }
+  json.close_array();
+  if (u.table_generation) json.put("table_generation", *u.table_generation);
+  json.put("closed", u.closed);
+  json.put("integrity_recorded", u.integrity_recorded);
+  json.put("free_bytes", u.free_bytes);
+  json.put("files", u.files);
+  json.put("directories", u.directories);
+  if (&v == facts.udf && facts.udf_files) {
+    json.put("files_found", facts.udf_files);
+    json.put("directories_found", facts.udf_directories);
+  }
+  json.put("named_streams", u.named_streams);
+  json.put("deleted_names", u.deleted_names);
+  json.put_text("writer", u.writer);
+  json.close_object();
+}
+
+void put_volume(Json& json, const Volume& v, const SurveyFacts& facts) {
   json.open_object();
   json.put("view", to_string(v.view));
   json.put("descriptor_lba", v.descriptor_lba);
@@ -29,10 +65,11 @@ void put_volume(Json& json, const Volume& v) {
   json.put("modified", v.modified);
   json.put("expires", v.expires);
   json.put("effective", v.effective);
+  if (v.udf) put_udf(json, v, facts);
   json.close_object();
 }
 
-void put_sessions(Json& json, const Disc& disc) {
+void put_sessions(Json& json, const Disc& disc, const SurveyFacts& facts) {
   json.open_array("sessions");
   for (const Session& s : disc.sessions()) {
     json.open_object();
@@ -41,7 +78,7 @@ void put_sessions(Json& json, const Disc& disc) {
     json.put("source", to_string(s.source));
     json.put("in_tree", s.in_tree);
     json.open_array("volumes");
-    for (const Volume& v : s.volumes) put_volume(json, v);
+    for (const Volume& v : s.volumes) put_volume(json, v, facts);
     json.close_array();
     json.close_object();
   }
@@ -111,7 +148,7 @@ void survey_as_json(const Survey& survey, Out& out) {
   json.open_array("views");
   for (const View v : facts.views) json.value(to_string(v));
   json.close_array();
-  put_sessions(json, survey.disc);
+  put_sessions(json, survey.disc, facts);
   json.open_array("also_present");
   for (const std::string& other : survey.disc.also_present()) json.value(other);
   json.close_array();

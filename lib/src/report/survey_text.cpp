@@ -71,15 +71,61 @@ class SurveyText {
         row("set", fmt::format("disc {} of {}", volume->sequence_number, volume->set_size));
       }
     }
+    if (facts_.udf != nullptr) udf(*facts_.udf->udf);
     sessions();
     for (const std::string& other : disc_.also_present()) row("also there", other + " (not read by this version)");
+  }
+
+  void udf(const UdfFacts& u) {
+    std::string what = u.revision == 0 ? "revision not recorded" : "revision " + udf_revision(u.revision);
+    if (u.closed) what += *u.closed ? ", closed" : ", left open";
+    Dates dates;
+    if (u.integrity_recorded.known) what.append(" ").append(dates.minute(u.integrity_recorded));
+    row("UDF", what);
+    if (!u.medium.empty()) {
+      row("made for", u.medium);
+      if (!u.medium_why.empty()) row("", "(a guess: " + u.medium_why + ")");
+    }
+    for (std::size_t i = 0; i < u.maps.size() && i < kShown; ++i) {
+      const UdfFacts::Map& m = u.maps[i];
+      row(i == 0 ? "partitions" : "",
+          fmt::format("{}: {}, number {} from LBA {}, {}{}{}", i, m.kind, m.number, m.start_lba, human_bytes(m.bytes),
+                      m.state.empty() ? "" : "; ", m.state));
+    }
+    more(u.maps.size());
+    if (u.table_generation) {
+      row("tables", counted(*u.table_generation, "virtual allocation table") + ", the last is in use");
+    }
+    if (u.free_bytes) row("free", human_bytes(*u.free_bytes));
+    if (u.files || u.directories) row("recorded", recorded(u));
+    hidden("streams", counted(u.named_streams, "named stream"), u.named_streams, facts_.streams_listed, "--streams");
+    hidden("deleted", counted(u.deleted_names, "name marked as deleted", "names marked as deleted"), u.deleted_names,
+           facts_.deleted_listed, "--deleted");
+    row("writer", u.writer);
+  }
+
+  /// "12 files, 3 directories; found 11 and 3", the root among the directories.
+  std::string recorded(const UdfFacts& u) const {
+    std::string text = u.files ? counted(*u.files, "file") : "files not told";
+    text += u.directories ? ", " + counted(*u.directories, "directory", "directories") : ", directories not told";
+    if (facts_.udf_files)
+      text += fmt::format("; found {} and {}", grouped(*facts_.udf_files), grouped(*facts_.udf_directories));
+    return text;
+  }
+
+  void hidden(std::string_view label, const std::string& what, std::uint64_t count, bool listed,
+              std::string_view option) {
+    if (count != 0) row(label, fmt::format("{}, {}", what, listed ? "listed" : fmt::format("{} lists them", option)));
   }
 
   void sessions() {
     if (disc_.sessions().size() < 2) return;
     for (std::size_t i = 0; i < disc_.sessions().size() && i < kShown; ++i) {
       const Session& s = disc_.sessions()[i];
-      row(i == 0 ? "sessions" : "", fmt::format("{} from LBA {}{}", s.number, s.start_lba, s.in_tree ? ", shown" : ""));
+      row(i == 0 ? "sessions" : "",
+          fmt::format("{} from LBA {}{}{}", s.number, s.start_lba,
+                      s.source == SessionSource::kTable ? ", an earlier state of the volume" : "",
+                      s.in_tree ? ", shown" : ""));
     }
     more(disc_.sessions().size());
   }

@@ -112,6 +112,8 @@ std::string counted(std::uint64_t number, std::string_view noun, std::string_vie
   return plural.empty() ? text.append(noun) + 's' : text.append(plural);
 }
 
+std::string udf_revision(std::uint16_t bcd) { return fmt::format("{:x}.{:02x}", bcd >> 8, bcd & 0xFF); }
+
 std::string lba_range(std::uint64_t first, std::uint64_t count) {
   return count <= 1 ? fmt::format("LBA {}", first) : fmt::format("LBA {} to {}", first, first + count - 1);
 }

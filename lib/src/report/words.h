@@ -17,6 +17,9 @@ std::string counted(std::uint64_t number, std::string_view noun, std::string_vie
 /// Appends shown(text).
 void append_shown(std::string& to, std::string_view text);
 
+/// "2.50" of a UDF revision in BCD (UDF 2.1.5.3).
+std::string udf_revision(std::uint16_t bcd);
+
 /// "LBA 12" or "LBA 12 to 19".
 std::string lba_range(std::uint64_t first, std::uint64_t count);
 

@@ -31,8 +31,9 @@ std::string words(const Disc& disc, const JudgedDoubt& d) {
                          d.first_lba);
     case Kind::kSharesStructure: {
       const Structure& s = disc.structures()[d.partner];
-      return fmt::format("shares sectors {}-{} with a {}", d.first_lba, d.last_lba,
-                         s.label.empty() ? std::string(to_string(s.kind)) : s.label);
+      const std::string what = s.label.empty() ? std::string(to_string(s.kind)) : s.label;
+      const bool vowel = !what.empty() && std::string_view("aeiou").find(what.front()) != std::string_view::npos;
+      return fmt::format("shares sectors {}-{} with {} {}", d.first_lba, d.last_lba, vowel ? "an" : "a", what);
     }
     case Kind::kExtentsTooLong:
       return "its extents hold more bytes than its size; what is beyond the size is left out";
@@ -65,10 +66,10 @@ std::string fill_of(const Image& image, std::uint64_t lba) {
   return fmt::format("{:02X}", fmt::join(bytes.begin(), bytes.begin() + period, " "));
 }
 
-/// Byte address on the disc of a byte of a file stored plain.
+/// Byte address on the disc of a byte of a file stored plain that is there.
 std::uint64_t position_of(const Tree& tree, const Node& n, std::uint64_t offset) {
   for (const Extent& e : tree.extents(n)) {
-    if (offset < e.bytes) return extent_part_at(e, offset).position;
+    if (offset < e.bytes) return e.has_place() ? extent_part_at(e, offset).position : 0;
     offset -= e.bytes;
   }
   return 0;

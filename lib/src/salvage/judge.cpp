@@ -45,6 +45,7 @@ class Judge {
   Result<Verdicts> run() {
     PieceList list = collect_pieces(tree_, byte_window(image_));
     pieces_ = std::move(list.pieces);
+    zeros_ = std::move(list.zeros);
     const LargeVector<std::uint32_t> order = by_position(pieces_);
     if (options_.look_inside && !image_.has_map()) {
       if (Result<Done> looked = look_inside(order); !looked) return looked.error();
@@ -52,7 +53,7 @@ class Judge {
     out_.states_ = image_.states();
     out_.basis_ = image_.basis();
     find_first_runs(order);
-    overlaps_ = find_overlaps(disc_, pieces_, order, list.boot);
+    overlaps_ = find_overlaps(disc_, pieces_, order, list.aside);
     untaken_ = std::move(list.untaken);
     // Files that share extents may each meet all the runs of the disc; beyond this many, gaps are merged.
     budget_ = (std::uint64_t{1} << 20) + 4 * (pieces_.size() + out_.states_.runs().size());
@@ -165,6 +166,7 @@ class Judge {
 
   void skip_pieces(NodeId id) {
     while (next_piece_ < pieces_.size() && pieces_[next_piece_].node == id) ++next_piece_;
+    while (next_zeros_ < zeros_.size() && zeros_[next_zeros_].node == id) ++next_zeros_;
   }
 
   /// Appends to gaps_. When the disc's gaps are too many to keep, a gap swallows the good bytes between it and the
@@ -185,13 +187,24 @@ class Judge {
     merged_ = true;
   }
 
-  /// Fills gaps_ for the file's `bytes` as stored. What no piece covers lies outside the image or nowhere.
+  /// What no piece covers lies outside the image or nowhere, unless it was never recorded.
+  void add_uncovered(NodeId id, std::uint64_t from, std::uint64_t to) {
+    for (; next_zeros_ < zeros_.size() && zeros_[next_zeros_].node == id && zeros_[next_zeros_].offset < to;
+         ++next_zeros_) {
+      const ZeroStretch& z = zeros_[next_zeros_];
+      add_gap(id, from, z.offset - from, SectorState::kAbsent);
+      from = z.end();
+    }
+    add_gap(id, from, to - from, SectorState::kAbsent);
+  }
+
+  /// Fills gaps_ for the file's `bytes` as stored.
   void gather_stored_gaps(NodeId id, std::uint64_t bytes) {
     const std::span<const SectorRun> runs = out_.states_.runs();
     std::uint64_t covered = 0;
     for (; next_piece_ < pieces_.size() && pieces_[next_piece_].node == id; ++next_piece_) {
       const FilePiece& p = pieces_[next_piece_];
-      add_gap(id, covered, p.offset - covered, SectorState::kAbsent);
+      add_uncovered(id, covered, p.offset);
       covered = p.offset + p.bytes;
       // Files in another order than on the disc make the runs a random read each.
       if (next_piece_ + kAhead < pieces_.size() && pieces_[next_piece_ + kAhead].first_run < runs.size()) {
@@ -199,7 +212,7 @@ class Judge {
       }
       gather_piece_gaps(id, p);
     }
-    add_gap(id, covered, bytes - covered, SectorState::kAbsent);
+    add_uncovered(id, covered, bytes);
   }
 
   /// The image lists the state of each of its sectors, and pieces lie inside it.
@@ -263,9 +276,11 @@ class Judge {
   const JudgeOptions& options_;
   Verdicts out_;
   LargeVector<FilePiece> pieces_;
+  LargeVector<ZeroStretch> zeros_;
   std::vector<JudgedDoubt> overlaps_;  // by node, like the next
   std::vector<NodeId> untaken_;
   std::size_t next_piece_ = 0;
+  std::size_t next_zeros_ = 0;
   std::size_t next_overlap_ = 0;
   std::size_t next_untaken_ = 0;
   std::vector<Gap> gaps_;  // of the file being judged

@@ -62,6 +62,9 @@ class LineWriter {
   void put(std::string_view name, std::string_view text) { key(name), value(text); }
   void put(std::string_view name, std::uint64_t number) { key(name), json_.Uint64(number); }
   void put_flag(std::string_view name, bool flag) { key(name), json_.Bool(flag); }
+  void put_if(std::string_view name, bool flag) {
+    if (flag) put_flag(name, flag);
+  }
   void put_text(std::string_view name, std::string_view text) {
     if (!text.empty()) put(name, text);
   }
@@ -289,6 +292,8 @@ std::string to_line(const ManifestEntry& e) {
   w.put_text("sha256", e.sums.sha256);
   w.put_text("modified", e.modified);
   w.put_text("created", e.created);
+  w.put_if("deleted", e.deleted);
+  w.put_if("stream", e.stream);
   w.put_texts("doubts", e.doubts);
   w.put_text("symlink", e.symlink);
   w.put_text("link", e.link);
@@ -372,6 +377,8 @@ std::optional<ManifestEntry> parse_entry(std::string_view line, std::string& err
   e.sums = {f.text("xxh3_128"), f.text("sha256")};
   e.modified = f.text("modified");
   e.created = f.text("created");
+  e.deleted = f.flag("deleted");
+  e.stream = f.flag("stream");
   e.doubts = f.texts("doubts");
   e.symlink = f.text("symlink");
   e.link = f.text("link");

@@ -72,7 +72,8 @@ struct ManifestEntry {
   std::string link;      ///< … and as made.
   std::string gap_list;  ///< Path of the list of gaps beside a damaged file.
   std::string gap_list_sha256;
-  std::string why;  ///< Why it was not pulled.
+  std::string why;                       ///< Why it was not pulled.
+  bool deleted = false, stream = false;  ///< As node_flag says.
 
   bool in_folder() const noexcept { return !target.empty(); }
 };

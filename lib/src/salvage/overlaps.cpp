@@ -3,7 +3,9 @@
 
 #include <algorithm>
 #include <iterator>
+#include <string>
 #include <tuple>
+#include <unordered_set>
 
 #include "salvage/gaps.h"
 
@@ -16,7 +18,7 @@ JudgedDoubt make_doubt(NodeId node, Kind kind, std::uint32_t partner, std::uint6
   return {node, kind, partner, first / kSectorBytes, (end - 1) / kSectorBytes};
 }
 
-/// Goes over the pieces, boot images left out, in groups of equal position.
+/// Goes over the pieces in groups of equal position.
 class FileSweep {
  public:
   FileSweep(const Tree& tree, std::span<const FilePiece> pieces, std::vector<JudgedDoubt>& out)
@@ -80,24 +82,49 @@ class FileSweep {
   const FilePiece* furthest_ = nullptr;
 };
 
+/// Structures that no file may lie on. Not so the metadata file, which holds what is embedded in the file entries in it
+/// (UDF 2.2.13), and what ISO 9660 lists as files too.
 bool contradicts_files(StructureKind kind) noexcept {
-  return kind == StructureKind::kVolumeDescriptor || kind == StructureKind::kPathTable ||
-         kind == StructureKind::kDirectory;
+  switch (kind) {
+    case StructureKind::kVolumeDescriptor:
+    case StructureKind::kPathTable:
+    case StructureKind::kDirectory:
+    case StructureKind::kAnchor:
+    case StructureKind::kIntegrity:
+    case StructureKind::kFileSet:
+    case StructureKind::kAllocationExtent:
+    case StructureKind::kVirtualTable:
+    case StructureKind::kSparingTable:
+    case StructureKind::kSpaceMap:
+      return true;
+    case StructureKind::kFileEntry:  // but for what is embedded in it: see below
+    case StructureKind::kMetadataFile:
+    case StructureKind::kContinuationArea:
+    case StructureKind::kBootCatalog:
+    case StructureKind::kExtendedAttributes:
+      return false;
+  }
+  return false;
 }
 
+struct UsedBytes {
+  std::uint64_t first, end;
+  std::uint32_t structure;
+};
+
+/// Holds the pieces against the structures of kinds that `wanted` takes; `allowed` says of a piece and the furthest
+/// reaching structure at it that they go together.
+template <class Wanted, class Allowed>
 void find_structure_overlaps(const Disc& disc, std::span<const FilePiece> pieces, std::span<const std::uint32_t> order,
-                             std::vector<JudgedDoubt>& out) {
-  struct Used {
-    std::uint64_t first, end;
-    std::uint32_t structure;
-  };
-  std::vector<Used> used;
+                             std::vector<JudgedDoubt>& out, Wanted&& wanted, Allowed&& allowed) {
+  std::vector<UsedBytes> used;
   for (std::size_t i = 0; i < disc.structures().size(); ++i) {
     const Structure& s = disc.structures()[i];
-    if (s.bytes == 0 || !contradicts_files(s.kind)) continue;
+    if (s.bytes == 0 || !wanted(s.kind)) continue;
     used.push_back({s.position, saturating_add(s.position, s.bytes), static_cast<std::uint32_t>(i)});
   }
-  std::sort(used.begin(), used.end(), [](const Used& a, const Used& b) { return a.first < b.first; });
+  const auto by_first = [](const UsedBytes& a, const UsedBytes& b) { return a.first < b.first; };
+  if (!std::is_sorted(used.begin(), used.end(), by_first)) std::sort(used.begin(), used.end(), by_first);
   if (used.empty()) return;
   // furthest[i]: which of used[0..i] ends last. Any of them reaches into a piece exactly when that one does.
   std::vector<std::size_t> furthest(used.size());
@@ -107,28 +134,69 @@ void find_structure_overlaps(const Disc& disc, std::span<const FilePiece> pieces
   for (const std::uint32_t index : order) {
     const FilePiece& p = pieces[index];
     const auto behind = std::lower_bound(used.begin(), used.end(), p.end(),
-                                         [](const Used& u, std::uint64_t at) { return u.first < at; });
+                                         [](const UsedBytes& u, std::uint64_t at) { return u.first < at; });
     if (behind == used.begin()) continue;
-    const Used& u = used[furthest[static_cast<std::size_t>(behind - used.begin()) - 1]];
-    if (u.end <= p.position) continue;
+    const UsedBytes& u = used[furthest[static_cast<std::size_t>(behind - used.begin()) - 1]];
+    if (u.end <= p.position || allowed(p, u)) continue;
     out.push_back(make_doubt(p.node, Kind::kSharesStructure, u.structure, std::max(p.position, u.first),
                              std::min(p.end(), u.end)));
   }
 }
 
+/// The ids below each folder that holds an earlier state of a volume, ascending.
+std::vector<Range> earlier_states(const Disc& disc) {
+  std::unordered_set<std::string> folders;
+  std::size_t shown = 0;
+  for (const Session& s : disc.sessions()) {
+    if (!s.in_tree) continue;
+    ++shown;
+    if (s.source == SessionSource::kTable) folders.insert("session-" + std::to_string(s.number));
+  }
+  std::vector<Range> states;
+  if (shown < 2 || folders.empty()) return states;
+  const Tree& tree = disc.tree();
+  for (NodeId id = tree.node(kRoot).first_child; id != kNoNode; id = tree.node(id).next_sibling) {
+    const NodeId next = tree.node(id).next_sibling;
+    if (folders.contains(std::string(tree.name(tree.node(id))))) {
+      states.push_back({id, next == kNoNode ? tree.size() : next});
+    }
+  }
+  return states;
+}
+
+/// Compares the files of each state of the disc with each other.
+void find_file_overlaps(const Disc& disc, std::span<const FilePiece> pieces, std::span<const std::uint32_t> order,
+                        std::vector<JudgedDoubt>& out) {
+  const std::vector<Range> states = earlier_states(disc);
+  if (states.empty()) return FileSweep(disc.tree(), pieces, out).run(order);
+  std::vector<std::vector<std::uint32_t>> orders(states.size() + 1);  // the last: what is in none of them
+  for (const std::uint32_t i : order) {
+    const NodeId node = pieces[i].node;
+    const auto state =
+        std::partition_point(states.begin(), states.end(), [&](const Range& r) { return r.end <= node; });
+    const bool inside = state != states.end() && state->first <= node;
+    orders[inside ? static_cast<std::size_t>(state - states.begin()) : states.size()].push_back(i);
+  }
+  for (const auto& own : orders) FileSweep(disc.tree(), pieces, out).run(own);
+}
+
 }  // namespace
 
 std::vector<JudgedDoubt> find_overlaps(const Disc& disc, std::span<const FilePiece> pieces,
-                                       std::span<const std::uint32_t> order, std::span<const NodeId> boot) {
-  std::vector<std::uint32_t> without_boot;
-  if (!boot.empty()) {
-    std::copy_if(order.begin(), order.end(), std::back_inserter(without_boot),
-                 [&](std::uint32_t i) { return !std::binary_search(boot.begin(), boot.end(), pieces[i].node); });
-    order = without_boot;
+                                       std::span<const std::uint32_t> order, std::span<const NodeId> aside) {
+  std::vector<std::uint32_t> rest;
+  if (!aside.empty()) {
+    std::copy_if(order.begin(), order.end(), std::back_inserter(rest),
+                 [&](std::uint32_t i) { return !std::binary_search(aside.begin(), aside.end(), pieces[i].node); });
+    order = rest;
   }
   std::vector<JudgedDoubt> doubts;
-  FileSweep(disc.tree(), pieces, doubts).run(order);
-  find_structure_overlaps(disc, pieces, order, doubts);
+  find_file_overlaps(disc, pieces, order, doubts);
+  find_structure_overlaps(disc, pieces, order, doubts, contradicts_files,
+                          [](const FilePiece&, const UsedBytes&) { return false; });
+  find_structure_overlaps(
+      disc, pieces, order, doubts, [](StructureKind k) { return k == StructureKind::kFileEntry; },
+      [](const FilePiece& p, const UsedBytes& u) { return p.position > u.first && p.end() <= u.end; });
   const auto key = [](const JudgedDoubt& d) { return std::tuple(d.node, d.kind); };
   std::stable_sort(doubts.begin(), doubts.end(),
                    [&](const JudgedDoubt& a, const JudgedDoubt& b) { return key(a) < key(b); });

@@ -22,11 +22,15 @@ class Collector {
   explicit Collector(Range window) : window_(window) {}
 
   void reserve(std::size_t pieces) { list_.pieces.reserve(pieces); }
-  void note_boot(NodeId id) { list_.boot.push_back(id); }
+  void set_aside(NodeId id) { list_.aside.push_back(id); }
   PieceList take() { return std::move(list_); }
 
   /// `e` is cut to the bytes that count.
   void add(NodeId node, const Extent& e, std::uint64_t offset, bool with_outside) {
+    if (!e.has_place()) {
+      if (e.position == kZeros) add_zeros(node, e.bytes, offset);
+      return;
+    }
     const std::uint64_t before = bytes_before(e, window_.first);
     const std::uint64_t behind = std::max(before, bytes_before(e, window_.end));
     if (with_outside) {
@@ -62,6 +66,17 @@ class Collector {
       }
     }
     list_.pieces.push_back({position, bytes, offset, node, 0});
+  }
+
+  void add_zeros(NodeId node, std::uint64_t bytes, std::uint64_t offset) {
+    if (!list_.zeros.empty()) {
+      ZeroStretch& last = list_.zeros.back();
+      if (last.node == node && last.end() == offset) {
+        last.bytes += bytes;
+        return;
+      }
+    }
+    list_.zeros.push_back({offset, bytes, node});
   }
 
   void add_outside(NodeId node, const Extent& e, std::uint64_t offset, std::uint64_t first, std::uint64_t end) {
@@ -103,7 +118,7 @@ PieceList collect_pieces(const Tree& tree, Range window, bool with_outside) {
   for (NodeId id = 1; id < tree.size(); ++id) {
     const Node& node = tree.node(id);
     if (node.kind != NodeKind::kFile || node.has(node_flag::kUnlocated)) continue;
-    if (node.has(node_flag::kBoot)) collector.note_boot(id);
+    if (node.has(node_flag::kBoot | node_flag::kDeleted)) collector.set_aside(id);
     const std::uint64_t limit = is_compressed(tree, node) ? kFar : node.size;
     std::uint64_t offset = 0;
     for (Extent e : tree.extents(node)) {

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // Pieces: the contiguous stretches of the disc that files lie on, in flat arrays. Everything that holds files against
 // sector states works on these. Interleaved extents are taken apart; what lies outside the image is never iterated.
+// Extents that were never recorded are on no piece: they are kept apart as stretches of zeros.
 #pragma once
 
 #include <algorithm>
@@ -39,11 +40,23 @@ struct OutsidePart {
   NodeId node = kNoNode;
 };
 
+/// A part of a file that was never recorded and reads as zeros (kZeros): whole, whatever the image holds.
+struct ZeroStretch {
+  std::uint64_t offset = 0;  ///< Within the file as stored.
+  std::uint64_t bytes = 0;
+  NodeId node = kNoNode;
+
+  std::uint64_t end() const noexcept { return offset + bytes; }
+};
+
 struct PieceList {
   LargeVector<FilePiece> pieces;     ///< Inside the window, by node and then by offset.
+  LargeVector<ZeroStretch> zeros;    ///< By node and then by offset; neighbours are joined.
   std::vector<OutsidePart> outside;  ///< Only when asked for.
-  std::vector<NodeId> boot;          ///< Boot images among the files, ascending.
-  std::vector<NodeId> untaken;       ///< Files with interleaved extents of more pieces than are taken apart.
+  /// Files whose place speaks against no other's, ascending: boot images, which are copied from or laid over other
+  /// files by design, and deleted files, whose place may be in use again.
+  std::vector<NodeId> aside;
+  std::vector<NodeId> untaken;  ///< Files with interleaved extents of more pieces than are taken apart.
 };
 
 /// Interleaved extents are taken apart into at most this many pieces a disc; an interleaved file that fills a
@@ -61,14 +74,14 @@ PieceList collect_pieces(const Tree& tree, Range window, bool with_outside = fal
 /// Indices of the pieces in ascending order of their positions, shorter ones first among equals.
 LargeVector<std::uint32_t> by_position(std::span<const FilePiece> pieces);
 
-/// Where byte `offset` of an extent lies, and how many follow it contiguously. `offset` < e.bytes.
+/// Where byte `offset` of an extent that has a place lies, and how many follow it contiguously. `offset` < e.bytes.
 struct ExtentPart {
   std::uint64_t position = 0;
   std::uint64_t bytes = 0;
 };
 ExtentPart extent_part_at(const Extent& e, std::uint64_t offset) noexcept;
 
-/// How many of an extent's bytes lie before a byte address of the disc.
+/// How many bytes of an extent that has a place lie before a byte address of the disc.
 std::uint64_t bytes_before(const Extent& e, std::uint64_t position) noexcept;
 
 /// Index of the first of `items` (in ascending order, disjoint) whose end() is greater than `at`, searched by galloping

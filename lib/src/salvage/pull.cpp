@@ -97,7 +97,8 @@ Plan make_plan(const Disc& disc, const Verdicts& verdicts, const PullOptions& op
   }
   const auto position = [&](std::size_t i) {
     const auto extents = tree.extents(tree.node(plan.items[i].node));
-    return extents.empty() ? 0 : extents.front().position;
+    const auto first = std::find_if(extents.begin(), extents.end(), [](const Extent& e) { return e.has_place(); });
+    return first == extents.end() ? 0 : first->position;
   };
   std::stable_sort(plan.files.begin(), plan.files.end(),
                    [&](std::size_t a, std::size_t b) { return position(a) < position(b); });

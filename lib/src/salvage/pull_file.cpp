@@ -92,6 +92,8 @@ ManifestEntry make_entry(const Disc& disc, const Verdicts& verdicts, const PullI
   e.link = item.link;
   e.gap_list = item.gap_list;
   e.gap_list_sha256 = item.gap_list_sha256;
+  e.deleted = node.has(node_flag::kDeleted);
+  e.stream = node.has(node_flag::kStream);
   return e;
 }
 

@@ -210,9 +210,7 @@ const ManifestEntry* PullRecord::earlier(std::string_view target) const {
   return it == by_key_.end() ? nullptr : &earlier_[it->second];
 }
 
-std::string PullRecord::part_name() {
-  return fmt::format("{}{}-{}", kPartPrefix, header_.run, parts_++);
-}
+std::string PullRecord::part_name() { return fmt::format("{}{}-{}", kPartPrefix, header_.run, parts_++); }
 
 void PullRecord::add(const ManifestEntry& entry) {
   const std::string line = to_line(entry) + '\n';

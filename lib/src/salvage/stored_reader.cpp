@@ -42,10 +42,17 @@ void StoredReader::read(std::uint64_t offset, std::span<std::uint8_t> out, std::
       at_extent_ = static_cast<std::size_t>(std::upper_bound(ends_.begin(), ends_.end(), offset) - ends_.begin());
     }
     const std::uint64_t start = at_extent_ == 0 ? 0 : ends_[at_extent_ - 1];
-    ExtentPart s = extent_part_at(extents_[at_extent_], offset - start);
+    const Extent& e = extents_[at_extent_];
+    ExtentPart s = e.has_place() ? extent_part_at(e, offset - start) : ExtentPart{0, e.bytes - (offset - start)};
     s.bytes = std::min(s.bytes, size_ - offset);
     const auto take = static_cast<std::size_t>(std::min<std::uint64_t>(s.bytes, out.size()));
-    read_stretch(s.position, s.bytes, offset, out.first(take), gaps);
+    if (e.has_place()) {
+      read_stretch(s.position, s.bytes, offset, out.first(take), gaps);
+    } else if (e.position == kZeros) {
+      std::memset(out.data(), 0, take);
+    } else {
+      set_absent(out.first(take), offset, gaps);
+    }
     out = out.subspan(take);
     offset += take;
   }

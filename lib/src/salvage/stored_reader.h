@@ -21,7 +21,7 @@ class StoredReader {
 
   std::uint64_t size() const noexcept { return size_; }
   /// Fills `out` from `offset`. What is missing is zero; missing and suspect stretches are appended to `gaps`,
-  /// joined. Behind size() everything is absent.
+  /// joined. What was never recorded (kZeros) is zero and no gap. Behind size() everything is absent.
   void read(std::uint64_t offset, std::span<std::uint8_t> out, std::vector<Gap>& gaps);
 
  private:

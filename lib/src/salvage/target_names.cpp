@@ -215,13 +215,21 @@ void TargetNames::name_children(NodeId parent, bool portable) {
   std::unordered_set<std::string> taken;  // by key; filled only where a clash is possible
   const auto key = [&](std::string_view name) { return portable ? fold_key(name) : std::string(name); };
 
-  for (NodeId id = tree_->node(parent).first_child; id != kNoNode; id = tree_->node(id).next_sibling) {
-    const std::string_view name = tree_->name(tree_->node(id));
-    std::string wanted = clean_name(name, portable);
-    const bool reserved = parent == kRoot && is_reserved_at_root(wanted);
-    const bool as_is = wanted == name && !reserved;
-    if (as_is && (!portable || taken.insert(key(name)).second)) continue;
-    changes.push_back({id, std::move(wanted), reserved || as_is});
+  // Deleted files come last, so that none takes the name of a file that is not: with them or without, that keeps it.
+  for (const bool deleted : {false, true}) {
+    bool any = false;
+    for (NodeId id = tree_->node(parent).first_child; id != kNoNode; id = tree_->node(id).next_sibling) {
+      const Node& n = tree_->node(id);
+      any = any || n.has(node_flag::kDeleted);
+      if (n.has(node_flag::kDeleted) != deleted) continue;
+      const std::string_view name = tree_->name(n);
+      std::string wanted = clean_name(name, portable);
+      const bool reserved = parent == kRoot && is_reserved_at_root(wanted);
+      const bool as_is = wanted == name && !reserved;
+      if (as_is && (!portable || taken.insert(key(name)).second)) continue;
+      changes.push_back({id, std::move(wanted), reserved || as_is});
+    }
+    if (!any) break;
   }
   if (changes.empty()) return;
   if (!portable) {

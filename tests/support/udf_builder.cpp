@@ -36,10 +36,14 @@ UdfOptions decided(UdfOptions o) {
 
 class DiscBuilder {
  public:
-  explicit DiscBuilder(const UdfOptions& o) : o_(o), v_(o), base_(static_cast<std::uint32_t>(o.session_start)) {}
+  /// `space_blocks` are kept for the bitmap or table of free space, which lies before all that it describes.
+  DiscBuilder(const UdfOptions& o, std::uint32_t space_blocks)
+      : o_(o), v_(o), base_(static_cast<std::uint32_t>(o.session_start)), space_blocks_(space_blocks) {}
 
-  UdfImage build(const UdfNode& root) {
+  /// Nothing when more blocks than were kept are needed.
+  std::optional<UdfImage> build(const UdfNode& root) {
     make_spaces();
+    if (space_blocks_ != 0) space_at_ = first().take(space_blocks_);
     if (o_.metadata) metadata_icb_ = v_.partitions[0].take(1);
     write_trees(root);
     if (o_.metadata) finish_metadata();
@@ -47,10 +51,12 @@ class DiscBuilder {
       place_last_vat();
     } else {
       finish_partitions();
+      if (needed_space_blocks_ > space_blocks_) return std::nullopt;
     }
     assemble();
     return std::move(v_.image);
   }
+  std::uint32_t needed_space_blocks() const { return needed_space_blocks_; }
 
  private:
   Partition& first() { return v_.partitions[0]; }
@@ -220,20 +226,15 @@ class DiscBuilder {
   void finish_partitions() {
     using Kind = UdfOptions::Space;
     first().skip(o_.free_blocks);
-    std::uint32_t bitmap_blocks = o_.space == Kind::kNone ? 0 : 1;
-    const auto whole = [&](std::uint32_t n) {
-      return o_.sparable ? (n + kPacketBlocks - 1) / kPacketBlocks * kPacketBlocks : n;
-    };
-    const auto length = [&] { return whole(first().end() + bitmap_blocks); };
-    while (o_.space == Kind::kBitmap && v_.blocks_for(24 + (length() + 7) / 8) > bitmap_blocks) ++bitmap_blocks;
-    lengths_ = {length()};
-    if (bitmap_blocks != 0) {
-      const std::uint32_t at = first().take(bitmap_blocks);
-      first().skip_to(lengths_[0]);
+    lengths_ = {first().end()};
+    if (o_.sparable) lengths_[0] = (lengths_[0] + kPacketBlocks - 1) / kPacketBlocks * kPacketBlocks;
+    if (space_blocks_ != 0) {
+      needed_space_blocks_ = o_.space == Kind::kBitmap ? v_.blocks_for(24 + (lengths_[0] + 7) / 8) : 1;
+      if (needed_space_blocks_ > space_blocks_) return;
       const std::vector<bool> used = first().used(lengths_[0]);
       put_blocks(o_.space == Kind::kBitmap ? "space bitmap" : "space table",
-                 o_.space == Kind::kBitmap ? v_.style.space_bitmap(used, at) : free_table(used, at), at);
-      space_ = {bitmap_blocks * o_.block_bytes, at};
+                 o_.space == Kind::kBitmap ? v_.style.space_bitmap(used, space_at_) : free_table(used, space_at_),
+                 space_at_);
     }
     end_ = start() + lengths_[0];
     if (o_.partitions > 1) {
@@ -407,7 +408,9 @@ class DiscBuilder {
     std::uint32_t partition_at = start();
     for (std::uint16_t i = 0; i < o_.partitions; ++i) {
       const Extent where{lengths_[i], partition_at};
-      add("pd", [&] { return s.partition(number, i, where, i == 0 ? space_ : Extent{}, at); });
+      add("pd", [&] {
+        return s.partition(number, i, where, i == 0 ? Extent{space_blocks_ * o_.block_bytes, space_at_} : Extent{}, at);
+      });
       partition_at += lengths_[i];
     }
     add("usd", [&] { return s.unallocated(number, at); });
@@ -423,8 +426,8 @@ class DiscBuilder {
   std::uint32_t last_vat_ = kNowhere;
   std::uint32_t metadata_icb_ = kNowhere, mirror_icb_ = kNowhere, bitmap_icb_ = kNowhere;
   std::vector<std::uint32_t> lengths_;  ///< Of the partitions, in blocks.
-  Extent space_;                        ///< Bitmap or table, in the first partition.
-  std::uint32_t end_ = 0;               ///< Block of the disc behind the last.
+  std::uint32_t space_blocks_, needed_space_blocks_ = 0, space_at_ = 0;
+  std::uint32_t end_ = 0;  ///< Block of the disc behind the last.
   std::vector<Style::Sparing> sparing_;
   std::map<std::uint32_t, std::uint64_t> moved_;
   std::vector<std::uint32_t> tables_at_;
@@ -437,7 +440,12 @@ class DiscBuilder {
 UdfImage build_udf(UdfNode root, const UdfOptions& options) {
   const UdfOptions all = udf::decided(options);
   root.type = UdfType::kDirectory;
-  return udf::DiscBuilder(all).build(root);
+  std::uint32_t space_blocks = all.vat || all.space == UdfOptions::Space::kNone ? 0 : 1;
+  for (;;) {
+    udf::DiscBuilder builder(all, space_blocks);
+    if (std::optional<UdfImage> image = builder.build(root)) return std::move(*image);
+    space_blocks = builder.needed_space_blocks();
+  }
 }
 
 }  // namespace lacuna::test

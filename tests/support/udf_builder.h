@@ -122,6 +122,7 @@ struct UdfOptions {
   std::uint16_t revision = 0x0201;       ///< 0x0102 ... 0x0260; NSR02 below 0x0200, else NSR03.
   std::optional<bool> extended_entries;  ///< EFE in place of FE; unset: from 2.00 on.
   bool strategy_4096 = false;            ///< Every ICB of the tree.
+  bool terminal_entries = false;         ///< A chain of ICBs ends with a terminal entry, not an unrecorded block.
   bool embedded_directories = false;
   std::string volume_id = "LACUNA_TEST";
   std::string implementation_id = "*Lacuna tests";
@@ -203,8 +204,8 @@ struct UdfImage {
 
   /// Kinds: "anchor"; "bea", "nsr", "tea"; "pvd", "lvd", "pd", "usd", "iuvd", "td", "vdp"; "lvid"; "sparing table";
   /// "vat icb", "vat"; "metadata icb", "metadata mirror icb", "metadata bitmap icb", "metadata bitmap";
-  /// "space bitmap", "space table"; "fsd"; and with a path "fe" (or extended), "ie" (4096), "aed", "directory" (each
-  /// block of a directory's content), "fid" (path of what it names; "parent" FIDs: kind "parent fid"), "ea icb".
+  /// "space bitmap", "space table"; "fsd"; and with a path "fe" (or extended), "ie" and "te" (4096), "aed", "directory"
+  /// (each block of a directory's content), "fid" (path of what it names; "parent" FIDs: kind "parent fid"), "ea icb".
   std::vector<UdfStructure> structures;
   std::map<std::string, UdfFile> files;    ///< All that is live, directories too, by path. Hidden ones too.
   std::map<std::string, UdfFile> deleted;  ///< What only deleted identifiers name.

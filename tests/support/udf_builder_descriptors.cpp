@@ -163,6 +163,12 @@ Bytes Style::indirect_entry(const LongAd& next, std::uint32_t location) const {
   return d.long_ad(36, next).sealed(kIndirect, tag_version(), location);
 }
 
+Bytes Style::terminal_entry(std::uint32_t location) const {
+  Draft d;
+  put_icb_tag(d, 4096, 11, 0);
+  return d.sealed(kTerminal, tag_version(), location);
+}
+
 Bytes Style::identifier(const UdfNode& n, std::uint8_t characteristics, const LongAd& icb,
                         std::uint32_t location) const {
   const std::string name = cs0(n.name, n.name_bits, n.deleted_name);

@@ -112,6 +112,7 @@ class Style {
   // File structures. `location` is the block in its partition.
   Bytes file_entry(const Entry& e, std::uint32_t location) const;          // 4/14.9, 4/14.17
   Bytes indirect_entry(const LongAd& next, std::uint32_t location) const;  // 4/14.7
+  Bytes terminal_entry(std::uint32_t location) const;                      // 4/14.8
   Bytes identifier(const UdfNode& n, std::uint8_t characteristics, const LongAd& icb, std::uint32_t location) const;
   Bytes parent_identifier(const LongAd& icb, std::uint32_t location) const;                         // 4/14.4
   Bytes allocation_extent(const Bytes& ads, std::uint32_t previous, std::uint32_t location) const;  // 4/14.5

@@ -128,12 +128,13 @@ void TreeAuthor::write(Item& item) {
     const std::uint32_t block = item.icb + static_cast<std::uint32_t>(2 * i);
     const auto version = static_cast<std::uint32_t>(older.size() - i);
     write_version(item, i < older.size() ? older[i] : *item.node, block, version);
-    if (i == older.size()) continue;  // The block for the last one's indirect entry stays unrecorded.
+    if (!item.chained || (i == older.size() && !v_.options.terminal_entries)) continue;
     LongAd next = icb_of(item);
     next.block = block + 2;
-    const Bytes entry = v_.style.indirect_entry(next, block + 1);
+    const bool last = i == older.size();
+    const Bytes entry = last ? v_.style.terminal_entry(block + 1) : v_.style.indirect_entry(next, block + 1);
     item.space->write(block + 1, entry);
-    v_.note("ie", item.path, *item.space, block + 1, 0, entry.size(), version);
+    v_.note(last ? "te" : "ie", item.path, *item.space, block + 1, 0, entry.size(), version);
   }
   for (const std::unique_ptr<Item>& child : item.children) write(*child);
   if (item.streams) write(*item.streams);

@@ -199,8 +199,8 @@ std::vector<UdfVariant> udf_variants() {
   add("session at 5000", kNeedsSession, udf_plain_tree(), with(0x0201, [](UdfOptions& o) { o.session_start = 5000; }));
 
   add("strategy 4096", kNeedsChains, chained_tree(), with(0x0150, nothing));
-  add("strategy 4096 everywhere", kNeedsChains, chained_tree(),
-      with(0x0201, [](UdfOptions& o) { o.strategy_4096 = true; }));
+  add("strategy 4096 everywhere, terminal entries", kNeedsChains, chained_tree(),
+      with(0x0201, [](UdfOptions& o) { o.strategy_4096 = true, o.terminal_entries = true; }));
 
   for (const std::uint16_t revision : std::initializer_list<std::uint16_t>{0x0150, 0x0201, 0x0260}) {
     const std::string name = revision == 0x0150 ? "1.50" : revision == 0x0201 ? "2.01" : "2.60";
@@ -230,6 +230,9 @@ std::vector<UdfVariant> udf_variants() {
       v.older_tables_lack = 2;
     });
     add("sparable " + name, kNeedsMap, udf_plain_tree(), o);
+    UdfOptions newest_first = o;  // For readers that take the first table, whatever its number.
+    newest_first.sparing_sequences = {6, 4, 5};
+    add("sparable, newest table first " + name, kNeedsMap, udf_plain_tree(), newest_first);
     add("sparable, special " + name, kNeedsMap | kNeedsSpecial, udf_special_tree(o), o);
   }
 
@@ -238,6 +241,8 @@ std::vector<UdfVariant> udf_variants() {
     const UdfOptions o = with(revision, [](UdfOptions& v) { v.metadata = true; });
     add("metadata " + name, kNeedsMetadata, udf_plain_tree(), o);
     add("metadata, special " + name, kNeedsMetadata | kNeedsSpecial, udf_special_tree(o), o);
+    add("metadata in one extent " + name, kNeedsMetadata, udf_plain_tree(),
+        with(revision, [](UdfOptions& v) { v.metadata = true, v.metadata_unit_blocks = 512; }));
     add("metadata, one copy " + name, kNeedsMetadata, udf_plain_tree(), with(revision, [](UdfOptions& v) {
           v.metadata = true, v.metadata_duplicate = false, v.metadata_bitmap = false, v.metadata_unit_blocks = 8;
         }));

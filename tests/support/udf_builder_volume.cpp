@@ -51,7 +51,7 @@ Bytes Style::logical(std::uint32_t number, const std::string& volume_id, const L
   d.u32(16, number).charspec(20).dstring(84, 128, volume_id).u32(212, o_.block_bytes);
   d.regid(216, "*OSTA UDF Compliant", suffix16(o_.revision)).long_ad(248, file_set).u32(264, table.size());
   d.u32(268, maps.size()).regid(272, o_.implementation_id).extent(432, integrity).raw(440, table);
-  if (d.size() > 512) throw std::invalid_argument("the partition maps outgrow the descriptor");
+  if (d.size() > o_.block_bytes) throw std::invalid_argument("the partition maps outgrow their block");
   return d.sealed(kLogical, tag_version(), location);
 }
 

@@ -5,6 +5,7 @@
 #include "disc/disc_builder.h"
 #include "iso9660/other_systems.h"
 #include "iso9660/reader.h"
+#include "udf/reader.h"
 
 namespace lacuna {
 namespace {
@@ -16,8 +17,8 @@ Error nothing_found(const Image& image) {
       "if the image's beginning is missing, say at which LBA it starts (--starts-at); if the volume starts elsewhere, "
       "say where (--session-starts)";
   if (!seen.empty()) what_to_do = "seen instead: " + seen + ", which this version does not read; " + what_to_do;
-  return {ErrorCode::kNoFileSystem, fmt::format("{}: no ISO 9660 file system found from LBA {} on; {}", image.name(),
-                                                image.first_lba(), what_to_do)};
+  return {ErrorCode::kNoFileSystem, fmt::format("{}: no ISO 9660 or UDF file system found from LBA {} on; {}",
+                                                image.name(), image.first_lba(), what_to_do)};
 }
 
 /// Of the last session that the tree shows.
@@ -36,10 +37,18 @@ Result<std::unique_ptr<const Disc>> open_disc(const Image& image, const DiscOpti
   builder.findings().add(image.findings());
   auto parts = iso9660::find_iso9660(builder, options);
   if (!parts) return parts.error();
+  std::vector<std::uint64_t> starts = options.session_starts;
+  for (const auto& part : *parts) starts.push_back(part->start_lba);
+  auto udf_parts = udf::find_udf(builder, options, std::move(starts));
+  if (!udf_parts) return udf_parts.error();
+  const bool has_udf = !udf_parts->empty();
+  std::move(udf_parts->begin(), udf_parts->end(), std::back_inserter(*parts));
   const auto read = read_sessions(builder, options, std::move(*parts));
   if (!read) return read.error();
   if (!*read) return nothing_found(image);
-  builder.also_present() = iso9660::find_other_systems(image, start_of_tree(builder));
+  for (std::string& system : iso9660::find_other_systems(image, start_of_tree(builder))) {
+    if (!has_udf || !system.starts_with("UDF")) builder.also_present().push_back(std::move(system));
+  }
   return builder.finish();
 }
 

@@ -25,7 +25,7 @@ enum class SessionSource : std::uint8_t {
   kFirst,  ///< The disc's first sectors.
   kGiven,  ///< Named by the caller.
   kFound,  ///< By a descriptor set that stands there.
-  kTable,  ///< An earlier state of a volume, by the virtual allocation table that stands there (UDF 2.2.11).
+  kTable,  ///< An earlier state of a volume, by a virtual allocation table (UDF 2.2.11) or an older file set.
 };
 std::string_view to_string(SessionSource) noexcept;
 
@@ -87,6 +87,9 @@ struct LostDirectory {
   View view = View::kIso9660;             ///< The view whose directory is hurt.
   std::uint64_t position = 0, bytes = 0;  ///< Its extent.
   RangeSet missing_lbas;
+  /// UDF: byte address where its information control block should stand, for whoever looks for it; its children name the
+  /// same block as their parent.
+  std::optional<std::uint64_t> icb_position;
   std::optional<std::uint64_t> subdirectories;     ///< How many a path table says are in it.
   std::optional<std::uint64_t> entries_elsewhere;  ///< How many another view names in it, and the tree thus has.
 };

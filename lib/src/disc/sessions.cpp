@@ -11,6 +11,8 @@
 namespace lacuna {
 namespace {
 
+std::pair<std::uint64_t, std::uint64_t> key_of(const SessionPart& part) { return {part.start_lba, part.state}; }
+
 using Parts = std::span<std::unique_ptr<SessionPart>>;
 
 Error missing_view(const Image& image, View wanted, Parts parts) {
@@ -106,12 +108,11 @@ void take(DiscBuilder& builder, const DiscOptions& options, std::uint32_t number
 }  // namespace
 
 Result<bool> read_sessions(DiscBuilder& builder, const DiscOptions& options, SessionParts parts) {
-  std::stable_sort(parts.begin(), parts.end(),
-                   [](const auto& a, const auto& b) { return a->start_lba < b->start_lba; });
+  std::stable_sort(parts.begin(), parts.end(), [](const auto& a, const auto& b) { return key_of(*a) < key_of(*b); });
   std::vector<Parts> sessions;
   for (std::size_t at = 0; at < parts.size();) {
     std::size_t end = at + 1;
-    while (end < parts.size() && parts[end]->start_lba == parts[at]->start_lba) ++end;
+    while (end < parts.size() && key_of(*parts[end]) == key_of(*parts[at])) ++end;
     sessions.push_back(Parts(parts).subspan(at, end - at));
     at = end;
   }

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // Sessions: where what several file systems say of one disc comes together. Each reader of a file system gives what it
-// found as parts of sessions; parts that start at the same sector are one session, and their trees one tree.
+// found as parts of sessions; parts of one state that start at the same sector are one session, and their trees one
+// tree.
 #pragma once
 
 #include <cstdint>
@@ -24,9 +25,11 @@ struct SessionTree {
 /// What one file system has in one session.
 class SessionPart {
  public:
+  static constexpr std::uint64_t kCurrent = ~std::uint64_t{0};
   virtual ~SessionPart() = default;
 
   std::uint64_t start_lba = 0;
+  std::uint64_t state = kCurrent;  ///< Earlier states of a session count up from 0.
   SessionSource source = SessionSource::kFirst;
   std::vector<Volume> volumes;  ///< read() may add facts.
 

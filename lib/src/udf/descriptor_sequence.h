@@ -1,0 +1,57 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Volume descriptor sequences (ECMA-167 3/8.4): main and reserve, descriptor by descriptor, become what is known of a
+// volume.
+#pragma once
+
+#include <cstdint>
+#include <deque>
+#include <map>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "lacuna/disc.h"
+#include "media/byte_reader.h"
+#include "udf/decode/volume.h"
+
+namespace lacuna::udf {
+
+/// The best of all descriptors of one kind, with the bytes that its views lie in.
+template <class T>
+struct Found {
+  T descriptor;
+  std::uint64_t position = 0;  ///< Byte address on the disc.
+};
+
+/// What the sequences of one volume say; where several descriptors of one kind are proven, the highest volume
+/// descriptor sequence number wins (3/8.4.3), and the main sequence among equals.
+struct VolumeDescriptors {
+  std::uint32_t sector_bytes = kSectorBytes;
+  std::optional<Found<PrimaryVolume>> primary;
+  std::optional<Found<ImplementationUseVolume>> lv_info;
+  std::map<std::uint16_t, Found<Partition>> partitions;  ///< By partition number.
+  std::vector<Found<LogicalVolume>> logical;             ///< One for each identifier, the best of each.
+  std::vector<Structure> structures;
+  std::size_t proven = 0;  ///< Descriptors that counted.
+
+  std::deque<std::vector<std::uint8_t>> blocks;  ///< What the views lie in.
+};
+
+/// A stretch of the volume, in bytes.
+struct SequenceExtent {
+  std::uint64_t position = 0;
+  std::uint64_t bytes = 0;
+  std::string label;  ///< "main", "reserve"
+};
+
+/// Reads the sequences, follows their pointers (3/10.3), and merges. `session_start` is added to no address: sectors of
+/// a volume count from the disc's first (ECMA-167 3/8.1 as UDF's multi-session media have it). Descriptors that fail
+/// become findings.
+VolumeDescriptors read_sequences(ByteReader& reader, std::uint32_t sector_bytes,
+                                 const std::vector<SequenceExtent>& sequences, Findings& findings);
+
+/// Without any anchor or sequence: takes every proven descriptor that stands in [first, end), bytes of the disc.
+VolumeDescriptors gather_descriptors(ByteReader& reader, std::uint32_t sector_bytes, std::uint64_t first,
+                                     std::uint64_t end, Findings& findings);
+
+}  // namespace lacuna::udf

@@ -1,0 +1,96 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "udf/file_sets.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <set>
+
+namespace lacuna::udf {
+namespace {
+
+constexpr std::uint32_t kMaxBlocks = 256;  // of one extent
+constexpr std::size_t kMaxExtents = 4096;  // of one sequence
+
+class FileSetReader {
+ public:
+  FileSetReader(ByteReader& reader, const Partitions& partitions, Findings& findings,
+                std::vector<Structure>& structures)
+      : reader_(reader), partitions_(partitions), findings_(findings), structures_(structures) {}
+
+  std::vector<FoundFileSet> run(const LongAd& first) {
+    std::set<std::uint64_t> seen;
+    LongAd extent = first;
+    while (!extent.none() && seen.size() < kMaxExtents &&
+           seen.insert(std::uint64_t{extent.location.partition} << 32 | extent.location.block).second) {
+      const LongAd at = extent;
+      extent = LongAd{};
+      const std::uint32_t blocks =
+          std::clamp<std::uint32_t>(at.length_bytes / partitions_.block_bytes(), 1, kMaxBlocks);
+      for (std::uint32_t i = 0; i < blocks; ++i) {
+        if (!read_block({at.location.block + i, at.location.partition}, extent)) break;
+      }
+    }
+    // Ranks as UDF has them; the later of equals is the newer.
+    std::stable_sort(out_.begin(), out_.end(), [](const FoundFileSet& a, const FoundFileSet& b) {
+      const auto rank = [](const FoundFileSet& f) {
+        return std::pair{f.descriptor.number, f.descriptor.descriptor_number};
+      };
+      return rank(a) < rank(b);
+    });
+    return std::move(out_);
+  }
+
+ private:
+  /// Gives false where the sequence ends.
+  bool read_block(LbAddr address, LongAd& next) {
+    std::string why = "where it lies is not known";
+    std::optional<std::uint64_t> failed;
+    for (int copy = 0; copy < partitions_.copies(address.partition); ++copy) {
+      const auto position = partitions_.position_of(address, copy);
+      if (!position) continue;
+      SectorState state;
+      const Bytes view = reader_.view(*position, partitions_.block_bytes(), state);
+      const TagCheck check = check_tag(view, address.block, 512);
+      if (has_bytes(state) &&
+          ((check.problems & tag_problem::kBlank) != 0 ||
+           (check.tag.identifier == tag_id::kTerminating && (check.problems & tag_problem::kChecksum) == 0))) {
+        return false;
+      }
+      structures_.push_back(
+          {StructureKind::kFileSet, View::kUdf, *position, partitions_.block_bytes(), kNoNode, "file set descriptor"});
+      if (has_bytes(state) && check.proven() && decode_file_set(view)) {
+        FoundFileSet found;
+        found.block.assign(view.begin(), view.end());
+        found.descriptor = *decode_file_set(found.block);
+        found.position = *position;
+        if (!found.descriptor.next.none()) next = found.descriptor.next;
+        out_.push_back(std::move(found));
+        return true;
+      }
+      failed = position;
+      why = !has_bytes(state) ? fmt::format("its sector is {}", to_string(state))
+            : check.proven()  ? fmt::format("it is none ({})", tag_name(check.tag.identifier))
+                              : describe(check);
+    }
+    findings_.add({Severity::kLoss, "file-set", "file set descriptor",
+                   failed ? std::optional(*failed / kSectorBytes) : std::nullopt, "ECMA-167 4/14.1",
+                   fmt::format("the descriptor at block {} does not count: {}", address.block, why)});
+    return true;
+  }
+
+  ByteReader& reader_;
+  const Partitions& partitions_;
+  Findings& findings_;
+  std::vector<Structure>& structures_;
+  std::vector<FoundFileSet> out_;
+};
+
+}  // namespace
+
+std::vector<FoundFileSet> read_file_sets(ByteReader& reader, const Partitions& partitions, const LongAd& first,
+                                         Findings& findings, std::vector<Structure>& structures) {
+  return FileSetReader(reader, partitions, findings, structures).run(first);
+}
+
+}  // namespace lacuna::udf

@@ -1,0 +1,415 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Strategy: a queue of directories. The content of each is read whole, block by block from whichever copy can be read;
+// then identifier after identifier is taken, each proven by its own tag. Behind one that is not, the next proven one is
+// looked for (identifiers start at multiples of 4 bytes), so that damage costs its own names only.
+#include "udf/tree_reader.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <deque>
+#include <unordered_set>
+
+#include "udf/decode/cs0.h"
+#include "udf/decode/file_identifier.h"
+#include "udf/node_maker.h"
+
+namespace lacuna::udf {
+namespace {
+
+constexpr std::uint16_t kMaxDepth = 1024;
+constexpr std::uint64_t kBudgetImages = 2;  // directories may cost this many times the image
+
+struct Directory {
+  NodeId node = kRoot;
+  LongAd icb;
+  LbAddr parent_icb;
+  std::uint16_t depth = 0;
+  bool deleted = false;
+};
+
+class TreeReader {
+ public:
+  TreeReader(ByteReader& reader, const Partitions& partitions, const TreeRequest& request, TreeCounts& counts)
+      : image_(reader.image()),
+        partitions_(partitions),
+        request_(request),
+        counts_(counts),
+        out_(std::make_unique<SessionTree>()),
+        entries_(reader, partitions, out_->findings),
+        maker_(*out_, entries_, partitions, request.evidence, request.write_once),
+        budget_bytes_(kBudgetImages * (reader.end_byte() - image_.first_lba() * kSectorBytes) + (1 << 20)) {}
+
+  Result<std::unique_ptr<SessionTree>> run() {
+    out_->best = View::kUdf;
+    out_->tree.edit(kRoot).view = View::kUdf;
+    out_->tree.edit(kRoot).evidence = request_.evidence;
+    begin_root();
+    if (!request_.system_streams.none()) add_streams(kRoot, "", request_.system_streams, true);
+    while (!queue_.empty()) {
+      const Directory directory = queue_.front();
+      queue_.pop_front();
+      read(directory);
+      if (request_.options->progress && ++directories_ % 64 == 0 &&
+          !request_.options->progress({"reading directories", 0, 0})) {
+        return Error{ErrorCode::kCancelled, "cancelled while reading directories"};
+      }
+    }
+    return std::move(out_);
+  }
+
+ private:
+  void begin_root() {
+    NoEntry why;
+    auto entry = entries_.read(request_.root, why);
+    keep_structures(kRoot);
+    if (!entry || !entry->entry.is_directory()) {
+      if (entry) why.why = "its file entry is not a directory's";
+      lose_all({kRoot, request_.root, request_.root.location, 0, false}, why);
+      return;
+    }
+    maker_.describe(kRoot, *entry);
+    add_streams(kRoot, "", entry->entry.streams_icb, false);
+    enter({kRoot, request_.root, request_.root.location, 0, false}, *entry);
+  }
+
+  // ---- one directory
+
+  void enter(const Directory& d, const Entry& entry) {
+    const std::uint64_t key = std::uint64_t{d.icb.location.partition} << 32 | d.icb.location.block;
+    if (!started_.insert(key).second) {
+      hurt(d.node, node_flag::kUnread);
+      note(Severity::kDoubt, "directory-again", d.node, entry.position, "ECMA-167 4/8.6",
+           "a directory that is already in the tree under another path; not entered a second time");
+    } else if (d.depth > kMaxDepth) {
+      hurt(d.node, node_flag::kUnread);
+      note(Severity::kLoss, "directory-too-deep", d.node, entry.position, "UDF 2.3.4",
+           fmt::format("more than {} levels of directories; not entered", kMaxDepth));
+    } else {
+      queue_.push_back(d);
+    }
+  }
+
+  void read(const Directory& d) {
+    // Read once more, so that those that wait take no memory.
+    NoEntry why;
+    const std::optional<Entry> again = entries_.read(d.icb, why);
+    static_cast<void>(entries_.take_structures());
+    if (!again) return lose_all(d, why);
+    const Entry& entry = *again;
+    const Content content = entries_.content(entry, budget_bytes_);
+    keep_structures(d.node);
+    extents_ = entries_.extents(content);
+    ends_.clear();
+    for (const Extent& e : extents_) ends_.push_back((ends_.empty() ? 0 : ends_.back()) + e.bytes);
+    RangeSet missing;
+    bool suspect = false;
+    const std::vector<std::uint8_t> bytes = entries_.read_content(content, budget_bytes_, missing, suspect);
+    for (const std::string& doubt : content.doubts) out_->tree.add_doubt(d.node, doubt);
+    if (bytes.size() < content.bytes) missing.add({bytes.size(), content.bytes});
+    if (content.bytes > budget_bytes_) {
+      note(Severity::kLoss, "directories-overlap", d.node, entry.position, "ECMA-167 4/8.6",
+           "the directories claim more than twice the image; the rest is not read");
+    }
+    budget_bytes_ -= std::min<std::uint64_t>(budget_bytes_, bytes.size());
+    for (const Extent& e : extents_) {
+      if (e.has_place() && !content.embedded) {
+        out_->structures.push_back({StructureKind::kDirectory, View::kUdf, e.position, e.bytes, d.node, {}});
+      }
+    }
+    if (suspect) {
+      note(Severity::kDoubt, "directory-suspect", d.node, entry.position, "ECMA-167 4/8.6",
+           "part of the directory stands in suspect sectors; each name in it proves itself");
+    }
+    lost_ = RangeSet{};
+    piece_ = 0;
+    piece_start_ = 0;
+    misplaced_ = false;
+    const std::uint64_t names = take_identifiers(d, content, entry, bytes, missing);
+    lost_ = lost_.united(missing);
+    if (!lost_.empty()) close_damaged(d, entry, content, names);
+  }
+
+  std::uint64_t take_identifiers(const Directory& d, const Content& content, const Entry& entry, Bytes bytes,
+                                 const RangeSet& missing) {
+    FidReader fids(bytes);
+    std::uint64_t names = 0;
+    for (;;) {
+      const std::size_t at = fids.offset();
+      const auto fid = fids.next();
+      bool taken = false;
+      if (fid && !(!missing.empty() && missing.intersects({at, fids.offset()}))) {
+        const auto block = block_of(content, entry, at);
+        const TagCheck check = check_tag(fid->raw, block, fid->bytes);
+        using namespace tag_problem;
+        if ((check.problems & (kTooShort | kBlank | kChecksum | kCrc | kCrcBeyond)) == 0) {
+          take(d, *fid, check);
+          ++names;
+          taken = true;
+        } else {
+          note(Severity::kLoss, "identifier", d.node, position_at(at), "ECMA-167 4/14.4",
+               fmt::format("a file identifier at byte {} of the directory does not count: {}", at, describe(check)));
+        }
+      }
+      if (taken) continue;
+      if (!fid && fids.stop() == FidReader::Stop::kEnd) break;
+      if (!fid && fids.stop() == FidReader::Stop::kZeros) {
+        take_zeros(d, at, bytes.size(), missing);
+        break;
+      }
+      // Never trust the length of what is not proven.
+      const auto next = find_next_fid(bytes, at + 4);
+      lost_.add({at, next.value_or(bytes.size())});
+      if (!next) break;
+      fids.resume_at(*next);
+    }
+    return names;
+  }
+
+  /// Zeros where identifiers should follow: a writer's padding, or a hole.
+  void take_zeros(const Directory& d, std::size_t at, std::size_t end, const RangeSet& missing) {
+    if (!missing.empty() && missing.intersects({at, end})) return lost_.add({at, end});
+    note(Severity::kDoubt, "directory-zeros", d.node, position_at(at), "ECMA-167 4/8.6",
+         fmt::format("the last {} bytes of the directory are zeros instead of file identifiers", end - at));
+    if (!image_.has_map()) lost_.add({at, end});
+  }
+
+  void take(const Directory& d, const FileIdentifier& fid, const TagCheck& check) {
+    if (fid.is_parent()) {
+      if (!(fid.icb.location == d.parent_icb) && !d.deleted) {
+        note(Severity::kDoubt, "directory-parent", d.node, position_at(0), "ECMA-167 4/14.4.3",
+             fmt::format("it names block {} as its parent's, not {}", fid.icb.location.block, d.parent_icb.block));
+      }
+      return;
+    }
+    NameFacts name;
+    name.deleted = fid.is_deleted() || d.deleted;
+    if (name.deleted) ++counts_.deleted_names;
+    if (name.deleted && !request_.options->deleted) return;
+    append_cs0_name(name.name, fid.name);
+    name.directory = fid.is_directory();
+    name.hidden = fid.is_hidden();
+    doubt_identifier(d, fid, check, name);
+    if (name.name.empty()) {
+      note(Severity::kDoubt, "identifier-unnamed", d.node, position_at(0), "ECMA-167 4/8.6",
+           "a file identifier without a name");
+      name.name = fmt::format("unnamed-{}", fid.icb.location.block);
+    }
+    add(d, fid, name);
+  }
+
+  void doubt_identifier(const Directory& d, const FileIdentifier& fid, const TagCheck& check, NameFacts& name) {
+    using namespace tag_problem;
+    if ((check.problems & kLocation) != 0) {
+      name.doubts.push_back("its name's descriptor says that it belongs to another block");
+      if (!misplaced_) {
+        misplaced_ = true;
+        note(Severity::kDoubt, "identifier-misplaced", d.node, position_at(0), "ECMA-167 3/7.2.8",
+             "file identifiers that say they stand elsewhere: " + describe(check));
+      }
+    }
+    if ((check.problems & (kCrcNone | kCrcShort)) != 0 && !image_.has_map()) {
+      name.doubts.push_back("its name's descriptor is not covered by a CRC");
+    }
+    if ((fid.problems & fid_problem::kCompression) != 0) {
+      name.doubts.push_back("its name is in no form that UDF has");
+    }
+  }
+
+  void add(const Directory& d, const FileIdentifier& fid, NameFacts& name) {
+    NoEntry why;
+    std::optional<Entry> entry;
+    if (fid.icb.none()) {
+      why.why = "its name leads to no file entry";
+    } else {
+      entry = entries_.read(fid.icb, why);
+    }
+    // From 2.00 on the identifier repeats part of the entry's unique id: of a deleted name's entry, whether it is still
+    // its.
+    if (entry && name.deleted && fid.icb.unique_id != 0 &&
+        fid.icb.unique_id != static_cast<std::uint32_t>(entry->entry.unique_id)) {
+      entry.reset();
+      why.why = "its file entry now belongs to another file";
+    }
+    if (!entry) {
+      const NodeId id = maker_.add_lost(d.node, name, why);
+      keep_structures(id);
+      lose(d, fid, name, id, why);
+      return;
+    }
+    const NodeId id = maker_.add(d.node, name, *entry);
+    keep_structures(id);
+    if (entry->entry.is_extended) add_streams(d.node, name.name, entry->entry.streams_icb, false);
+    if (out_->tree.node(id).is_directory()) {
+      enter({id, fid.icb, d.icb.location, static_cast<std::uint16_t>(d.depth + 1), name.deleted}, *entry);
+    }
+  }
+
+  // ---- streams
+
+  /// ECMA-167 4/9.2, UDF 3.3.5: a stream directory is one without a parent entry of its own.
+  void add_streams(NodeId parent, const std::string& of, const LongAd& icb, bool system) {
+    if (icb.none()) return;
+    const std::string what = of.empty() ? "system stream directory" : "stream directory of " + of;
+    NoEntry why;
+    const auto entry = entries_.read(icb, why);
+    if (!entry || !entry->entry.is_directory()) {
+      keep_structures(kNoNode);
+      out_->findings.add({Severity::kLoss, "streams-lost", what,
+                          why.position ? std::optional(*why.position / kSectorBytes) : std::nullopt, "ECMA-167 4/9.2",
+                          entry ? "its file entry is not a directory's" : "it can't be read: " + why.why});
+      return;
+    }
+    const Content content = entries_.content(*entry, budget_bytes_);
+    RangeSet missing;
+    bool suspect = false;
+    const auto bytes = entries_.read_content(content, budget_bytes_, missing, suspect);
+    keep_structures(kNoNode);
+    budget_bytes_ -= std::min<std::uint64_t>(budget_bytes_, bytes.size());
+    std::size_t at = 0;
+    for (std::optional<std::size_t> next = find_next_fid(bytes, 0); next; next = find_next_fid(bytes, at)) {
+      at = *next;
+      const auto fid = decode_fid(Bytes(bytes).subspan(at));
+      if (!fid) break;
+      at += std::max<std::size_t>(fid->length(), 4);
+      if (fid->is_parent() || fid->is_deleted()) continue;
+      ++counts_.named_streams;
+      if (!request_.options->streams) continue;
+      NameFacts name;
+      name.name = of + ":";
+      append_cs0_name(name.name, fid->name);
+      name.stream = true;
+      name.system = system || fid->has(fid_flag::kMetadata);
+      NoEntry lost;
+      const auto stream = entries_.read(fid->icb, lost);
+      keep_structures(stream ? maker_.add(parent, name, *stream) : maker_.add_lost(parent, name, lost));
+    }
+    if (!missing.empty()) {
+      out_->findings.add({Severity::kLoss, "streams-lost", what, entry->position / kSectorBytes, "ECMA-167 4/9.2",
+                          "part of it can't be read; streams may be missing"});
+    }
+  }
+
+  // ---- places
+
+  /// The block, within its partition, that a byte of the content stands in (3/7.2.8 as 4/7.2 has it).
+  std::optional<std::uint32_t> block_of(const Content& content, const Entry& entry, std::uint64_t offset) {
+    if (content.embedded) return entry.address.block;
+    while (piece_ < content.pieces.size() && offset >= piece_start_ + content.pieces[piece_].bytes) {
+      piece_start_ += content.pieces[piece_++].bytes;
+    }
+    if (piece_ == content.pieces.size() || content.pieces[piece_].type != ExtentType::kRecorded) return {};
+    return content.pieces[piece_].block.block +
+           static_cast<std::uint32_t>((offset - piece_start_) / partitions_.block_bytes());
+  }
+
+  /// Byte address on the disc; nothing when it has none.
+  std::optional<std::uint64_t> position_at(std::uint64_t offset) const {
+    const auto at = std::upper_bound(ends_.begin(), ends_.end(), offset);
+    if (at == ends_.end()) return {};
+    const Extent& e = extents_[static_cast<std::size_t>(at - ends_.begin())];
+    return e.has_place() ? std::optional(e.position + (e.bytes - (*at - offset))) : std::nullopt;
+  }
+
+  // ---- losses
+
+  void hurt(NodeId id, std::uint16_t flag) { out_->tree.edit(id).flags |= flag; }
+
+  void keep_structures(NodeId id) {
+    for (Structure& s : entries_.take_structures()) {
+      s.node = id;
+      out_->structures.push_back(std::move(s));
+    }
+  }
+
+  void lose(const Directory& d, const FileIdentifier& fid, const NameFacts& name, NodeId id, const NoEntry& why) {
+    note(Severity::kLoss, "file-entry-lost", id, why.position, "ECMA-167 4/14.9", "its name is known, but " + why.why);
+    if (!name.directory) return;
+    lose_all({id, fid.icb, d.icb.location, static_cast<std::uint16_t>(d.depth + 1), name.deleted}, why);
+  }
+
+  /// A directory of which there is nothing but its name.
+  void lose_all(const Directory& d, const NoEntry& why) {
+    hurt(d.node, node_flag::kUnread);
+    LostDirectory lost;
+    lost.node = d.node;
+    lost.view = View::kUdf;
+    if (why.position) {
+      lost.position = *why.position;
+      lost.bytes = partitions_.block_bytes();
+      lost.missing_lbas.add({lost.position / kSectorBytes, (lost.position + lost.bytes - 1) / kSectorBytes + 1});
+    }
+    lost.icb_position = why.position;
+    out_->lost_directories.push_back(std::move(lost));
+    if (d.node == kRoot) {
+      note(Severity::kLoss, "root-lost", d.node, why.position, "ECMA-167 4/14.1.15",
+           "the root directory can't be read: " + why.why);
+    }
+  }
+
+  void close_damaged(const Directory& d, const Entry& entry, const Content& content, std::uint64_t names) {
+    hurt(d.node, names == 0 ? node_flag::kUnread : node_flag::kIncomplete);
+    LostDirectory lost;
+    lost.node = d.node;
+    lost.view = View::kUdf;
+    lost.position = position_at(0).value_or(entry.position);
+    lost.bytes = content.bytes;
+    lost.icb_position = entry.position;
+    std::vector<Range> lbas;
+    std::size_t i = 0;  // both ascend
+    for (const Range& r : lost_.ranges()) {
+      while (i < extents_.size() && ends_[i] <= r.first) ++i;
+      for (std::size_t k = i; k < extents_.size() && ends_[k] - extents_[k].bytes < r.end; ++k) {
+        if (!extents_[k].has_place()) continue;
+        const std::uint64_t start = ends_[k] - extents_[k].bytes;
+        const std::uint64_t first = extents_[k].position + (std::max(r.first, start) - start);
+        const std::uint64_t end = extents_[k].position + (std::min(r.end, ends_[k]) - start);
+        lbas.push_back({first / kSectorBytes, (end - 1) / kSectorBytes + 1});
+      }
+    }
+    lost.missing_lbas = RangeSet::from_unsorted(std::move(lbas));
+    std::optional<std::uint64_t> first_lost;
+    if (!lost.missing_lbas.empty()) first_lost = lost.missing_lbas.ranges().front().first * kSectorBytes;
+    note(Severity::kLoss, "directory-unreadable", d.node, first_lost, "ECMA-167 4/8.6",
+         fmt::format("{} of its {} bytes can't be read; names may be missing", lost_.total(), content.bytes));
+    out_->lost_directories.push_back(std::move(lost));
+  }
+
+  void note(Severity severity, const char* kind, NodeId node, std::optional<std::uint64_t> position, const char* clause,
+            std::string text) {
+    std::string path;
+    if (!out_->findings.full(kind)) path = node == kRoot ? "root directory" : out_->tree.path(node);
+    std::optional<std::uint64_t> lba;
+    if (position) lba = *position / kSectorBytes;
+    out_->findings.add({severity, kind, std::move(path), lba, clause, std::move(text)});
+  }
+
+  const Image& image_;
+  const Partitions& partitions_;
+  const TreeRequest& request_;
+  TreeCounts& counts_;
+  std::unique_ptr<SessionTree> out_;
+  EntryReader entries_;
+  NodeMaker maker_;
+  std::uint64_t budget_bytes_;
+  std::uint64_t directories_ = 0;
+  std::deque<Directory> queue_;
+  std::unordered_set<std::uint64_t> started_;
+
+  // The directory at hand.
+  std::vector<Extent> extents_;
+  std::vector<std::uint64_t> ends_;  // running sums of their bytes
+  RangeSet lost_;                    // bytes of its content
+  std::size_t piece_ = 0;
+  std::uint64_t piece_start_ = 0;
+  bool misplaced_ = false;
+};
+
+}  // namespace
+
+Result<std::unique_ptr<SessionTree>> read_tree(ByteReader& reader, const Partitions& partitions,
+                                               const TreeRequest& request, TreeCounts& counts) {
+  return TreeReader(reader, partitions, request, counts).run();
+}
+
+}  // namespace lacuna::udf

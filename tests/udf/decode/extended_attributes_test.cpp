@@ -90,6 +90,7 @@ TEST(Attributes, VatExtension) {
   EXPECT_EQ(vat->files, 20u);
   EXPECT_EQ(vat->directories, 3u);
   EXPECT_EQ(dstring_display(vat->logical_volume_id), "Winter");
+  EXPECT_EQ(vat->logical_volume_id.size(), 128u);
   use.use = use.use.first(145);
   EXPECT_FALSE(decode_vat_extension(use));
 }

@@ -23,6 +23,8 @@ TEST(FileSet, Decodes) {
   EXPECT_EQ(s->number, 1u);
   EXPECT_EQ(s->descriptor_number, 2u);
   EXPECT_EQ(dstring_display(s->logical_volume_id), "Winter");
+  EXPECT_EQ(s->logical_volume_id.size(), 128u);
+  for (const Bytes id : {s->file_set_id, s->copyright_id, s->abstract_id}) EXPECT_EQ(id.size(), 32u);
   EXPECT_EQ(dstring_display(s->file_set_id), "Pictures");
   EXPECT_EQ(dstring_display(s->copyright_id), "COPYING");
   EXPECT_EQ(dstring_display(s->abstract_id), "ABSTRACT");

@@ -84,6 +84,7 @@ TEST(VirtualTable, Of200) {
   EXPECT_EQ(t->min_write, 0x0200);
   EXPECT_EQ(t->max_write, 0x0201);
   EXPECT_EQ(dstring_display(t->volume_id), "Winter");
+  EXPECT_EQ(t->volume_id.size(), 128u);
   EXPECT_EQ(t->implementation_use.size(), 8u);
   EXPECT_EQ(t->problems, 0u);
 }

@@ -57,6 +57,8 @@ TEST(PrimaryVolume, Decodes) {
   EXPECT_EQ(v->sequence, 7u);
   EXPECT_EQ(v->number, 0u);
   EXPECT_EQ(dstring_display(v->volume_id), "Winter 2004");
+  EXPECT_EQ(v->volume_id.size(), 32u);
+  EXPECT_EQ(v->volume_set_id.size(), 128u);
   EXPECT_EQ(v->volume_number, 1);
   EXPECT_EQ(v->max_volume_number, 2);
   EXPECT_EQ(v->interchange_level, 3);
@@ -103,6 +105,8 @@ TEST(ImplementationUseVolume, LvInfo) {
   EXPECT_TRUE(v->is_lv_info);
   EXPECT_EQ(v->implementation.revision(), 0x0201);
   EXPECT_EQ(dstring_display(v->logical_volume_id), "Winter");
+  EXPECT_EQ(v->logical_volume_id.size(), 128u);
+  for (const Bytes info : v->info) EXPECT_EQ(info.size(), 36u);
   EXPECT_EQ(dstring_display(v->info[0]), "owner");
   EXPECT_EQ(dstring_display(v->info[1]), "house");
   EXPECT_EQ(dstring_display(v->info[2]), "post");
@@ -166,6 +170,7 @@ TEST(LogicalVolume, Decodes) {
   const auto v = decode_logical_volume(b);
   EXPECT_EQ(v->sequence, 11u);
   EXPECT_EQ(dstring_display(v->volume_id), "Winter");
+  EXPECT_EQ(v->volume_id.size(), 128u);
   EXPECT_EQ(v->block_bytes, 2048u);
   EXPECT_EQ(v->domain.revision(), 0x0250);
   EXPECT_EQ(v->file_set.length_bytes, 4096u);

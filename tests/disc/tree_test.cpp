@@ -57,6 +57,32 @@ TEST(Tree, HighestVersionKeepsTheNameAndAssociatedFilesFollow) {
   EXPECT_EQ(tree.path(ids[fork]), "F.associated");
 }
 
+TEST(Tree, WhatIsDeletedAndStreamsNeverTakeTheNameOfWhatIsThere) {
+  Tree tree;
+  const NodeId deleted = add(tree, kRoot, "report.txt");
+  const NodeId older = add(tree, kRoot, "report.txt");
+  const NodeId live = add(tree, kRoot, "report.txt");
+  const NodeId deleted_folder = add(tree, kRoot, "folder", NodeKind::kDirectory);
+  const NodeId folder = add(tree, kRoot, "folder", NodeKind::kDirectory);
+  add(tree, folder, "inside");
+  const NodeId stream = add(tree, kRoot, "a:b");
+  const NodeId file = add(tree, kRoot, "a:b");
+  for (const NodeId id : {deleted, older, deleted_folder}) {
+    tree.edit(id).flags |= node_flag::kDeleted;
+    tree.edit(id).version = 9;
+  }
+  tree.edit(live).version = 1;
+  tree.edit(stream).flags |= node_flag::kStream;
+  const std::vector<NodeId> ids = tree.finish();
+  EXPECT_EQ(tree.path(ids[live]), "report.txt");
+  EXPECT_EQ(tree.path(ids[deleted]), "report.txt~2");
+  EXPECT_EQ(tree.path(ids[older]), "report.txt~3");
+  EXPECT_EQ(tree.path(ids[deleted_folder]), "folder~2");
+  EXPECT_THAT(paths(tree), testing::Contains("folder/inside"));
+  EXPECT_EQ(tree.path(ids[file]), "a:b");
+  EXPECT_EQ(tree.path(ids[stream]), "a:b~2");
+}
+
 TEST(Tree, UnlinkedNodesAndAllBelowAreDropped) {
   Tree tree;
   const NodeId gone = add(tree, kRoot, "gone", NodeKind::kDirectory);
@@ -112,6 +138,15 @@ TEST(ForEachPiece, InterleavedExtentGivesItsUnits) {
     return true;
   });
   EXPECT_THAT(pieces, ElementsAre(std::pair{100, 4}, std::pair{106, 4}, std::pair{112, 2}));
+}
+
+TEST(ForEachPiece, ExtentsWithoutAPlaceHaveNone) {
+  for (const std::uint64_t position : {kZeros, kNowhere}) {
+    for_each_piece(Extent{position, 5000, 2048, 2048}, [](std::uint64_t, std::uint64_t) {
+      ADD_FAILURE();
+      return true;
+    });
+  }
 }
 
 TEST(ForEachPiece, EmptyExtentHasNone) {

@@ -11,6 +11,7 @@ namespace {
 
 using ::testing::ElementsAre;
 using ::testing::HasSubstr;
+using ::testing::Not;
 
 ManifestEntry full_entry() {
   ManifestEntry e;
@@ -34,6 +35,7 @@ ManifestEntry full_entry() {
   e.gap_list = "dir/target.gaps.txt";
   e.gap_list_sha256 = std::string(64, 'c');
   e.why = "because";
+  e.deleted = e.stream = true;
   return e;
 }
 
@@ -55,6 +57,14 @@ TEST(Manifest, EntriesComeBackAsTheyWere) {
   EXPECT_EQ(back->sums, e.sums);
   EXPECT_EQ(back->doubts, e.doubts);
   EXPECT_EQ(to_line(*back), line);
+}
+
+TEST(Manifest, FlagsOfFewFilesAreOnlyThereWhenTheyAreSo) {
+  ManifestEntry e = full_entry();
+  EXPECT_THAT(to_line(e), HasSubstr("\"deleted\":true,\"stream\":true"));
+  e.deleted = e.stream = false;
+  EXPECT_THAT(to_line(e), Not(HasSubstr("deleted")));
+  EXPECT_THAT(to_line(e), Not(HasSubstr("stream")));
 }
 
 TEST(Manifest, EveryCutOfALineIsRefused) {

@@ -21,7 +21,9 @@ using test::MemoryImage;
 using test::numbered;
 using test::numbered_sectors;
 
-constexpr std::uint64_t kNowhere = ~std::uint64_t{0};
+// Of a byte: it has no place, it was never recorded and is zero.
+constexpr std::uint64_t kNoPlace = ~std::uint64_t{0} - 7;
+constexpr std::uint64_t kZeroByte = kNoPlace - 1;
 
 struct ModelFile {
   std::string name;
@@ -71,13 +73,15 @@ class Model {
   }
 
   SectorState state_of(std::uint64_t position, const SectorMap& states) const {
-    if (position == kNowhere || position < first_lba_ * kSectorBytes ||
+    if (position == kZeroByte) return SectorState::kGood;
+    if (position == kNoPlace || position < first_lba_ * kSectorBytes ||
         position >= first_lba_ * kSectorBytes + bytes_.size()) {
       return SectorState::kAbsent;
     }
     return states.at(position / kSectorBytes);
   }
   std::uint8_t byte_at(std::uint64_t position) const {
+    if (position == kZeroByte) return 0;
     return bytes_[static_cast<std::size_t>(position - first_lba_ * kSectorBytes)];
   }
 
@@ -100,7 +104,7 @@ class Model {
     if ((f.flags & node_flag::kBoot) != 0) return false;
     std::set<std::uint64_t> own;
     for (const std::uint64_t p : f.positions) {
-      if (p == kNowhere || state_of(p, SectorMap()) == SectorState::kAbsent) continue;
+      if (p == kZeroByte || state_of(p, SectorMap()) == SectorState::kAbsent) continue;
       if (!own.insert(p).second) return true;
       for (const Range& s : structures_) {
         if (p >= s.first && p < s.end) return true;
@@ -135,6 +139,7 @@ class Model {
           e.unit_bytes = static_cast<std::uint32_t>(512 * pick(1, 5));
           e.gap_bytes = static_cast<std::uint32_t>(512 * pick(1, 5));
         }
+        if (pick(0, 5) == 0) e = {pick(0, 1) == 0 ? kZeros : kNowhere, e.bytes, 0, 0};
         f.extents.push_back(e);
         sum += e.bytes;
       }
@@ -142,12 +147,15 @@ class Model {
     }
     if (pick(0, 9) == 0) f.flags = node_flag::kBoot;
     for (const Extent& e : f.extents) {
+      if (!e.has_place()) {
+        f.positions.insert(f.positions.end(), e.bytes, e.position == kZeros ? kZeroByte : kNoPlace);
+      }
       for_each_piece(e, [&](std::uint64_t position, std::uint64_t bytes) {
         for (std::uint64_t i = 0; i < bytes; ++i) f.positions.push_back(position + i);
         return true;
       });
     }
-    f.positions.resize(f.size, kNowhere);
+    f.positions.resize(f.size, kNoPlace);
     hand_->file(f.name, f.size, f.extents, f.flags);
     files_.push_back(std::move(f));
   }
@@ -238,7 +246,7 @@ void expect_hits(const Model& m, const Verdicts& v) {
     if (h.run.first < m.image().first_lba() || h.run.end() > m.image().end_lba()) continue;
     if (h.run.state == SectorState::kAbsent && h.run.end() == m.image().end_lba()) continue;  // may be the cut sector
     for (const ModelFile& f : m.files()) {
-      std::uint64_t first = kNowhere;
+      std::uint64_t first = kNoPlace;
       std::uint64_t bytes = 0;
       for (std::uint64_t i = 0; i < f.size; ++i) {
         const std::uint64_t lba = f.positions[i] / kSectorBytes;
@@ -260,7 +268,7 @@ void expect_hits(const Model& m, const Verdicts& v) {
   }
   // What files lose to all runs is what they miss, short extents aside.
   for (const ModelFile& f : m.files()) {
-    const auto nowhere = static_cast<std::uint64_t>(std::count(f.positions.begin(), f.positions.end(), kNowhere));
+    const auto nowhere = static_cast<std::uint64_t>(std::count(f.positions.begin(), f.positions.end(), kNoPlace));
     const Verdict& verdict = v.of(m.id(f));
     EXPECT_EQ(lost_of[m.id(f)], verdict.missing_bytes + verdict.suspect_bytes - nowhere) << f.name;
   }

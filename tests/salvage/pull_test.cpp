@@ -54,6 +54,41 @@ TEST(Pull, WritesContentsDirectoriesAndDates) {
   EXPECT_EQ(box.of(report, "photos/a.jpg").target, "photos/a.jpg");
 }
 
+TEST(Pull, DatesKeepTheirMicrosecondsAndTheirZone) {
+  PullBox box;
+  Timestamp t = date(1'083'820'089, 123'456'000);  // to the microsecond, as ECMA-167 1/7.3 records
+  t.zone_minutes = 120;
+  box.file("a", "x", 0, t);
+  box.open();
+  box.pull();
+  EXPECT_EQ(stat_of(box.to() / "a").st_mtim.tv_nsec, 123'456'000);
+  EXPECT_EQ(box.manifest().at("a").modified, "2004-05-06T07:08:09.123456+02:00");
+  const PullReport again = box.pull();
+  EXPECT_EQ(box.of(again, "a").outcome, PullOutcome::kAlreadyThere);
+}
+
+TEST(Pull, DeletedFilesAndStreamsComeOutBesideTheOthers) {
+  const std::unique_ptr<Image> image = MemoryImage(numbered_sectors(40)).with_map().open();
+  HandDisc hand(*image);
+  hand.file("letter.txt", 2000, {at_lba(20, 2000)}, node_flag::kDeleted);
+  hand.file("letter.txt", 21, 2000);
+  hand.file("letter.txt:author", 300, {at_lba(22, 300)}, node_flag::kStream);
+  const auto verdicts = judge(hand.finish(), {});
+  ASSERT_TRUE(verdicts.ok());
+  ScratchFolder scratch;
+  PullOptions options;
+  options.to = scratch.path() / "out";
+  ASSERT_TRUE(pull(hand.disc(), *verdicts, options).ok());
+  EXPECT_THAT(listing(options.to),
+              ElementsAre("SHA256SUMS", "lacuna-manifest.jsonl", "letter.txt", "letter.txt:author", "letter.txt~2"));
+  const std::vector<std::uint8_t> live = numbered_sector(21);
+  EXPECT_EQ(read_file(options.to / "letter.txt"), std::string(live.begin(), live.begin() + 2000));
+  const std::string manifest = read_file(options.to / kManifestName);
+  EXPECT_THAT(manifest, HasSubstr(R"("path":"letter.txt~2","target":"letter.txt~2")"));
+  EXPECT_THAT(manifest, HasSubstr(R"("deleted":true)"));
+  EXPECT_THAT(manifest, HasSubstr(R"("stream":true)"));
+}
+
 TEST(Pull, ChecksumsAreThePublishedOnes) {
   PullBox box;
   box.file("abc", "abc");

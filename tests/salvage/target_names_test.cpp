@@ -177,6 +177,25 @@ TEST(TargetNames, PortableSetsCaseAndEquivalenceClashesApart) {
   EXPECT_TRUE(target_of(tree, portable, "ReadMe.txt").ends_with(".txt"));
 }
 
+TEST(TargetNames, DeletedFilesTakeNoNameFromOthersAndStreamsLieBesideTheirFile) {
+  const auto make = [](bool with_deleted) {
+    Tree tree;
+    if (with_deleted) tree.edit(add(tree, kRoot, "README.TXT")).flags |= node_flag::kDeleted;
+    add(tree, kRoot, "readme.txt");
+    tree.edit(add(tree, kRoot, "readme.txt:author")).flags |= node_flag::kStream;
+    tree.finish();
+    return tree;
+  };
+  const Tree tree = make(true);
+  const TargetNames names(tree, true);
+  EXPECT_EQ(target_of(tree, names, "readme.txt"), "readme.txt");
+  EXPECT_EQ(target_of(tree, names, "README.TXT").substr(0, 7), "README~");
+  EXPECT_EQ(target_of(tree, names, "readme.txt:author"), "readme.txt%3Aauthor");
+  const TargetNames as_they_are(tree, false);
+  EXPECT_EQ(target_of(tree, as_they_are, "README.TXT"), "README.TXT");
+  EXPECT_EQ(target_of(tree, as_they_are, "readme.txt:author"), "readme.txt:author");
+}
+
 TEST(TargetNames, PathsAreMadeOfTheirParentsTargets) {
   Tree tree;
   const NodeId a = add(tree, kRoot, "aux", NodeKind::kDirectory);

@@ -97,6 +97,8 @@ SurveyFacts gather_facts(const Disc& disc, const Verdicts& verdicts, const Hits&
     ++shown;
     for (const Volume& v : s.volumes) {
       if (v.udf) facts.udf = &v;
+      // The partition of a write-once disc goes on over what is not written yet (UDF 2.2.8).
+      if (v.udf && v.udf->table_generation) continue;
       // Later sessions' descriptors count from the disc's start or from the session's, as their writers saw fit; the
       // smaller reading accuses no image wrongly.
       const std::uint64_t end_lba = (v.space_bytes + kSectorBytes - 1) / kSectorBytes;

@@ -94,7 +94,8 @@ class SurveyText {
     }
     more(u.maps.size());
     if (u.table_generation) {
-      row("tables", counted(*u.table_generation, "virtual allocation table") + ", the last is in use");
+      row("tables", fmt::format("{} to this state", counted(*u.table_generation, "virtual allocation table leads",
+                                                            "virtual allocation tables lead")));
     }
     if (u.free_bytes) row("free", human_bytes(*u.free_bytes));
     if (u.files || u.directories) row("recorded", recorded(u));

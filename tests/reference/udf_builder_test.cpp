@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-// What build_udf() writes is read by programs that know nothing of it: libudfread (type 1 and metadata partitions), 7zz
-// (type 1) and udfclient (VAT, sparable and metadata partitions, strategy 4096). Each must bring out every file that it
-// can read, to the byte. What a reader cannot read is printed with the reason.
+// What build_udf() writes is read by programs that know nothing of it: libudfread (type 1, metadata in one extent), 7zz
+// (type 1) and udfclient (VAT, sparable and metadata partitions). Each must bring out every file that it can read, to
+// the byte; what a reader cannot read is printed with the reason. The driver of Linux 6.1, run by hand, brought out all
+// files of chains of ICBs (strategy 4096), which none of these knows, and of metadata on a sparable partition.
 #include <gtest/gtest.h>
 #include <udfread/blockinput.h>
 #include <udfread/udfread.h>
@@ -11,9 +12,9 @@
 #include <filesystem>
 #include <iostream>
 #include <set>
-#include <sstream>
 
 #include "support/authoring.h"
+#include "support/iso_builder.h"
 #include "support/process.h"
 #include "support/udf_builder_variants.h"
 
@@ -114,6 +115,43 @@ void read_directory(udfread* udf, const std::string& path, Contents& into) {
   udfread_closedir(directory);
 }
 
+Contents read_with_libudfread(const UdfImage& image) {
+  MemoryInput input{{nullptr, read_blocks, count_blocks}, &image.bytes};
+  udfread* udf = udfread_init();
+  Contents all;
+  if (udfread_open_input(udf, &input.input) < 0) {
+    ADD_FAILURE() << "libudfread cannot open it";
+  } else {
+    read_directory(udf, "", all);
+    EXPECT_STREQ(udfread_get_volume_id(udf), "LACUNA_TEST");
+  }
+  udfread_close(udf);
+  return all;
+}
+
+/// One copy of each file's content for both file systems; the volume structures of UDF lie in a file of zeros.
+TEST(UdfBuilder, BridgeIsReadByLibudfread) {
+  const IsoImage iso = build_iso(
+      iso_directory("", {iso_file("A.;1", std::string(300 * 2048, '\0')), iso_file("LETTER.TXT;1", udf_noise(1, 5000)),
+                         iso_file("PHOTO.JPG;1", udf_noise(2, 70001))}));
+  UdfOptions options;
+  options.revision = 0x0102;
+  options.base = iso.bytes;
+  UdfNode letter = udf_file("letter.txt", udf_noise(1, 5000)), photo = udf_file("photo.jpg", udf_noise(2, 70001));
+  letter.at_block = iso.primary.at("LETTER.TXT;1").extent / 2048;
+  photo.at_block = iso.primary.at("PHOTO.JPG;1").extent / 2048;
+  UdfImage image = build_udf(udf_directory("", {letter, photo, udf_file("only in udf", udf_noise(3, 100))}), options);
+  EXPECT_TRUE(std::ranges::equal(std::span(iso.bytes).first(18 * 2048), std::span(image.bytes).first(18 * 2048)));
+  for (const auto& [path, file] : image.files) {
+    if (file.type != UdfType::kFile) continue;
+    ASSERT_EQ(file.extents.size(), 1u) << path;
+    EXPECT_TRUE(std::ranges::equal(image.at(*file.extents[0].address).first(file.bytes), file.recorded,
+                                   [](std::uint8_t a, char b) { return a == static_cast<std::uint8_t>(b); }))
+        << path;
+  }
+  expect_same(read_with_libudfread(image), expected_files(image));
+}
+
 TEST(UdfBuilder, LibudfreadReadsIt) {
   int images = 0;
   for (const UdfVariant& variant : udf_variants()) {
@@ -132,18 +170,7 @@ TEST(UdfBuilder, LibudfreadReadsIt) {
     }
     SCOPED_TRACE(variant.name);
     const UdfImage image = build_udf(variant.root, variant.options);
-    MemoryInput input{{nullptr, read_blocks, count_blocks}, &image.bytes};
-    udfread* udf = udfread_init();
-    ASSERT_NE(udf, nullptr);
-    if (udfread_open_input(udf, &input.input) < 0) {
-      ADD_FAILURE() << "libudfread cannot open it";
-    } else {
-      Contents theirs;
-      read_directory(udf, "", theirs);
-      expect_same(theirs, expected_files(image));
-      EXPECT_STREQ(udfread_get_volume_id(udf), "LACUNA_TEST");
-    }
-    udfread_close(udf);
+    expect_same(read_with_libudfread(image), expected_files(image));
     ++images;
   }
   EXPECT_GE(images, 10);
@@ -164,9 +191,12 @@ TEST(UdfBuilder, SevenZipReadsIt) {
     if ((variant.needs & (kNeedsMap | kNeedsMetadata)) != 0) reason = "it knows type 1 partitions only";
     if ((variant.needs & kNeedsChains) != 0) reason = "it knows no ICB strategy but 4";
     if ((variant.needs & kNeedsExtended) != 0) reason = "it knows no extended descriptors";
-    if ((variant.needs & kNeedsBlockSize) != 0) reason = "it knows some block sizes only";
+    if (variant.options.block_bytes == 1024 || variant.options.block_bytes == 4096) {
+      reason = "it knows blocks of 512 and 2048 bytes only";
+    }
     if ((variant.needs & (kNeedsSession | kNeedsSearch)) != 0) reason = "it looks for an anchor at 256 only";
     if ((variant.needs & kNeedsSpecial) != 0) reason = "it refuses images with links, devices or holes";
+    if (!variant.options.system_streams.empty()) reason = "it brings out all files, but calls it an error";
     if (variant.name.starts_with("file sets")) reason = "it gives all file sets at once";
     if (variant.options.continue_after != 0) reason = "it does not follow volume descriptor pointers";
     if (!reason.empty()) {
@@ -202,9 +232,8 @@ TEST(UdfBuilder, UdfclientReadsIt) {
     std::string reason;
     if ((variant.needs & kNeedsExtended) != 0) reason = "it knows no extended descriptors";
     if ((variant.needs & kNeedsSession) != 0) reason = "it has no means to say where an image begins";
-    if (variant.name.starts_with("strategy") && !variant.options.terminal_entries) {
-      reason = "it wants a terminal entry at a chain's end";
-    }
+    if ((variant.needs & kNeedsChains) != 0) reason = "it takes what ends a chain of ICBs for a file entry";
+    if (variant.options.sparable && variant.options.metadata) reason = "it finds no metadata behind sparing tables";
     if (variant.options.sparable && sequences.front() != *std::ranges::max_element(sequences)) {
       reason = "it takes the first sparing table, whatever its number";
     }
@@ -218,15 +247,7 @@ TEST(UdfBuilder, UdfclientReadsIt) {
     const ScratchFolder scratch;
     write_file(scratch / "image.udf", std::string(image.bytes.begin(), image.bytes.end()));
     // A logical volume's root is a directory named set:primary:logical:file set.
-    const std::string listing = udfclient(scratch.path(), image.block_bytes, "ls /\n");
-    const std::size_t at = listing.rfind("4c4143554e410001");
-    if (at == std::string::npos) {
-      ADD_FAILURE() << "it finds no volume: " << listing;
-      continue;
-    }
-    std::istringstream rest(listing.substr(at));
-    std::string root;
-    rest >> root;
+    const std::string root = "4c4143554e410001LACUNA_TEST:LACUNA_TEST:LACUNA_TEST:LACUNA_TEST";
 
     Contents ours;  // It changes names outside ASCII; it brings out tails and five gigabytes of holes as content.
     std::set<std::string> top;
@@ -246,7 +267,7 @@ TEST(UdfBuilder, UdfclientReadsIt) {
     if (HasFailure()) std::cout << log << "\n";
     ++images;
   }
-  EXPECT_GE(images, 30);
+  EXPECT_GE(images, 35);
 }
 
 }  // namespace

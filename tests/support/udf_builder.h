@@ -169,6 +169,7 @@ struct UdfOptions {
   bool metadata_duplicate = true;  ///< The mirror has its own copy of the data.
   bool metadata_bitmap = true;
   std::uint32_t metadata_unit_blocks = 32;  ///< Allocation unit; an extent of the metadata file each, none touch.
+                                            ///< The tree's extents run over their borders (Linux 6.1 gets lost there).
 };
 
 /// A structure, or a piece of one that is broken over two blocks that don't follow each other.

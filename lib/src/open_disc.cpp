@@ -16,7 +16,7 @@ Error nothing_found(const Image& image) {
   std::string what_to_do =
       "if the image's beginning is missing, say at which LBA it starts (--starts-at); if the volume starts elsewhere, "
       "say where (--session-starts)";
-  if (!seen.empty()) what_to_do = "seen instead: " + seen + ", which this version does not read; " + what_to_do;
+  if (!seen.empty()) what_to_do = "seen instead: " + seen + "; " + what_to_do;
   return {ErrorCode::kNoFileSystem, fmt::format("{}: no ISO 9660 or UDF file system found from LBA {} on; {}",
                                                 image.name(), image.first_lba(), what_to_do)};
 }
@@ -34,7 +34,6 @@ std::uint64_t start_of_tree(DiscBuilder& builder) {
 
 Result<std::unique_ptr<const Disc>> open_disc(const Image& image, const DiscOptions& options) {
   DiscBuilder builder(image);
-  builder.findings().add(image.findings());
   auto parts = iso9660::find_iso9660(builder, options);
   if (!parts) return parts.error();
   std::vector<std::uint64_t> starts = options.session_starts;

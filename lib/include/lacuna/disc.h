@@ -36,7 +36,7 @@ struct Volume {
   std::string system_id, volume_id, volume_set_id, publisher_id, preparer_id, application_id;
   std::string copyright_file, abstract_file, bibliographic_file;
   std::uint32_t logical_block_bytes = 0;
-  std::uint64_t space_bytes = 0;  ///< Volume space size.
+  std::uint64_t space_bytes = 0;  ///< Volume space size; of UDF volumes: up to the end of the last partition.
   std::uint32_t set_size = 1, sequence_number = 1;
   int joliet_level = 0;  ///< 1..3, 0: not Joliet.
   bool xa = false;       ///< Carries the CD-ROM XA marker.
@@ -87,8 +87,8 @@ struct LostDirectory {
   View view = View::kIso9660;             ///< The view whose directory is hurt.
   std::uint64_t position = 0, bytes = 0;  ///< Its extent.
   RangeSet missing_lbas;
-  /// UDF: byte address where its information control block should stand, for whoever looks for it; its children name the
-  /// same block as their parent.
+  /// UDF: byte address where its information control block should stand, for whoever looks for it; its children name
+  /// the same block as their parent.
   std::optional<std::uint64_t> icb_position;
   std::optional<std::uint64_t> subdirectories;     ///< How many a path table says are in it.
   std::optional<std::uint64_t> entries_elsewhere;  ///< How many another view names in it, and the tree thus has.

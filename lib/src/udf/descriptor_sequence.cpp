@@ -36,9 +36,7 @@ class Merger {
     const auto sector = static_cast<std::uint32_t>(position / sector_bytes);
     const SectorState state = reader_.read(position, block_);
     if (!has_bytes(state)) {
-      if (!loose) {
-        fail(position, label, fmt::format("the sector is {}", to_string(state)));
-      }
+      lost_.add({sector, sector + 1});
       return true;
     }
     const TagCheck tag = check_tag(block_, sector);
@@ -62,7 +60,7 @@ class Merger {
         }
         return true;
       case tag_id::kTerminating:
-        if (!tag.proven()) return true;
+        if (!tag.consistent()) return true;
         note_structure(position, label, "terminating descriptor");
         return loose;
       default:
@@ -77,14 +75,21 @@ class Merger {
     const std::uint32_t sector_bytes = out_.sector_bytes;
     const std::uint64_t sectors = std::min(extent.bytes / sector_bytes, kMaxSequenceSectors);
     std::optional<VolumePointer> pointer;
-    for (std::uint64_t i = 0; i < sectors; ++i) {
+    lost_ = RangeSet{};
+    for (std::uint64_t i = 0; i < sectors && !pointer; ++i) {
       if (!look(extent.position + i * sector_bytes, extent.label, false, pointer)) break;
-      if (pointer) {
-        return SequenceExtent{std::uint64_t{pointer->next.sector} * sector_bytes, pointer->next.length_bytes,
-                              extent.label};
-      }
     }
-    return {};
+    tell_lost(extent.label);
+    if (!pointer) return {};
+    return SequenceExtent{std::uint64_t{pointer->next.sector} * sector_bytes, pointer->next.length_bytes, extent.label};
+  }
+
+  void tell_lost(const std::string& label) {
+    if (lost_.empty()) return;
+    findings_.add(
+        {Severity::kDoubt, "volume-descriptors-unread", label + " volume descriptor sequence",
+         lost_.ranges().front().first * out_.sector_bytes / kSectorBytes, "ECMA-167 3/8.4",
+         fmt::format("{} of its sectors can't be read; the other sequence is used where it has them", lost_.total())});
   }
 
   void fail(std::uint64_t position, const std::string& label, const std::string& why) {
@@ -96,12 +101,22 @@ class Merger {
 
   bool proven(std::uint64_t position, std::uint32_t sector, const std::string& label, std::uint64_t bytes) {
     const TagCheck check = check_tag(block_, sector, bytes);
-    if (check.proven()) {
+    if (check.consistent()) {
       ++out_.proven;
+      if (!check.proven() && !reader_.image().has_map()) note_weak(position, check);
       return true;
     }
     fail(position, label, fmt::format("{}: {}", tag_name(check.tag.identifier), describe(check)));
     return false;
+  }
+
+  void note_weak(std::uint64_t position, const TagCheck& check) {
+    if (out_.weak) return;
+    out_.weak = true;
+    findings_.add(
+        {Severity::kDoubt, "descriptor-crc", std::string(tag_name(check.tag.identifier)), position / kSectorBytes,
+         "ECMA-167 3/7.2.7",
+         "its writer did not cover volume descriptors by their CRC; without a map every file is doubtful for it"});
   }
 
   void note_structure(std::uint64_t position, const std::string& label, std::string_view name) {
@@ -171,6 +186,7 @@ class Merger {
   VolumeDescriptors out_;
   std::vector<std::uint8_t> block_;
   std::set<std::uint64_t> seen_;
+  RangeSet lost_;  // sectors of the extent at hand
 };
 
 }  // namespace

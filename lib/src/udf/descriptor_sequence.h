@@ -33,6 +33,7 @@ struct VolumeDescriptors {
   std::vector<Found<LogicalVolume>> logical;             ///< One for each identifier, the best of each.
   std::vector<Structure> structures;
   std::size_t proven = 0;  ///< Descriptors that counted.
+  bool weak = false;       ///< One that counted is not wholly covered by its CRC, and no map vouches for its sector.
 
   std::deque<std::vector<std::uint8_t>> blocks;  ///< What the views lie in.
 };

@@ -59,7 +59,7 @@ class FileSetReader {
       }
       structures_.push_back(
           {StructureKind::kFileSet, View::kUdf, *position, partitions_.block_bytes(), kNoNode, "file set descriptor"});
-      if (has_bytes(state) && check.proven() && decode_file_set(view)) {
+      if (has_bytes(state) && check.consistent() && decode_file_set(view)) {
         FoundFileSet found;
         found.block.assign(view.begin(), view.end());
         found.descriptor = *decode_file_set(found.block);
@@ -69,9 +69,9 @@ class FileSetReader {
         return true;
       }
       failed = position;
-      why = !has_bytes(state) ? fmt::format("its sector is {}", to_string(state))
-            : check.proven()  ? fmt::format("it is none ({})", tag_name(check.tag.identifier))
-                              : describe(check);
+      why = !has_bytes(state)    ? fmt::format("its sector is {}", to_string(state))
+            : check.consistent() ? fmt::format("it is none ({})", tag_name(check.tag.identifier))
+                                 : describe(check);
     }
     findings_.add({Severity::kLoss, "file-set", "file set descriptor",
                    failed ? std::optional(*failed / kSectorBytes) : std::nullopt, "ECMA-167 4/14.1",

@@ -65,6 +65,7 @@ Partitions::Partitions(ByteReader& reader, const VolumeDescriptors& volume, cons
                     "no descriptor of this partition could be read; what lies there can't be located"});
     } else {
       space.known = true;
+      if (volume.weak) space.doubt = "the volume's descriptors are not covered by a CRC";
       space.position = std::uint64_t{found->second.descriptor.start_sector} * sector_bytes_;
       space.blocks = std::uint64_t{found->second.descriptor.length_sectors} * sector_bytes_ / block_bytes_;
       if (map->kind == PartitionMapKind::kSparable) read_sparing_tables(space, reference, findings);

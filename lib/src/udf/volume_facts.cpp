@@ -87,7 +87,7 @@ std::optional<std::uint64_t> free_blocks(ByteReader& reader, const Partitions& p
     return d->free_blocks();
   }
   const auto d = decode_unallocated_space_entry(space);
-  if (!d || !check_tag(space, where.block, d->bytes).proven()) return {};
+  if (!d || !check_tag(space, where.block, d->bytes).consistent()) return {};
   std::uint64_t sum = 0;
   AllocationReader extents(d->allocation, d->icb.form());
   while (const auto e = extents.next()) sum += e->length_bytes / partitions.block_bytes();
@@ -117,7 +117,7 @@ std::optional<FoundIntegrity> read_integrity(ByteReader& reader, std::uint32_t s
       }
       const auto d = decode_integrity(view);
       if (!d) break;  // a terminating descriptor, or nothing recorded yet
-      if (const TagCheck check = check_tag(view, sector, d->bytes); !check.proven()) {
+      if (const TagCheck check = check_tag(view, sector, d->bytes); !check.consistent()) {
         findings.add({Severity::kDoubt, "integrity", "logical volume integrity descriptor", position / kSectorBytes,
                       "ECMA-167 3/10.10", "it does not count: " + describe(check)});
         continue;
@@ -174,7 +174,8 @@ Volume describe_volume(const FoundVolume& found, const Found<LogicalVolume>& log
   facts.revision = logical.descriptor.domain.revision();
   facts.maps = partitions.describe();
   for (const auto& [number, p] : found.descriptors.partitions) {
-    v.space_bytes += std::uint64_t{p.descriptor.length_sectors} * found.descriptors.sector_bytes;
+    const std::uint64_t end = std::uint64_t{p.descriptor.start_sector} + p.descriptor.length_sectors;
+    v.space_bytes = std::max(v.space_bytes, end * found.descriptors.sector_bytes);
   }
   const Guess guess = guess_medium(found, partitions);
   facts.medium = guess.medium;

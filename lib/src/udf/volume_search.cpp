@@ -86,7 +86,7 @@ class Search {
     const Bytes b = reader_.view(position, 512, state);
     if (!has_bytes(state) || le16(b, 0) != tag_id::kAnchor) return;
     const TagCheck check = check_tag(b, {}, 32);
-    if (!check.proven()) return;
+    if (!check.consistent()) return;
     for (const std::uint32_t bytes : kSectorSizes) {
       if (std::uint64_t{check.tag.location} * bytes == position) return look_at(position, bytes);
     }
@@ -101,9 +101,9 @@ class Search {
     const auto anchor = decode_anchor(b);
     if (!anchor) return;
     const TagCheck check = check_tag(b, static_cast<std::uint32_t>(position / sector_bytes), anchor->bytes);
-    if (!check.proven()) {
-      // Its place in the other sector sizes is no damage.
-      if (check.problems != tag_problem::kLocation) {
+    if (!check.consistent()) {
+      // In another sector size the same place has another number: no damage.
+      if ((check.problems & tag_problem::kLocation) == 0) {
         findings_.add({Severity::kDoubt, "anchor", "anchor volume descriptor pointer", position / kSectorBytes,
                        "ECMA-167 3/10.2", "an anchor does not count: " + describe(check)});
       }

@@ -80,6 +80,11 @@ struct TagCheck {
   bool fine() const noexcept { return problems == 0; }
   /// Checksum, CRC over all that the fields take, and location (when one was expected) agree.
   bool proven() const noexcept { return (problems & tag_problem::kUnproven) == 0; }
+  /// As proven(), but the CRC may cover less than the fields, or nothing, as some writers have it: then it is the sector
+  /// that vouches for the rest.
+  bool consistent() const noexcept {
+    return (problems & tag_problem::kUnproven & ~(tag_problem::kCrcNone | tag_problem::kCrcShort)) == 0;
+  }
   /// Checksum and CRC agree, whatever the place: a descriptor that was moved, or an image that is shifted.
   bool proven_elsewhere() const noexcept { return (problems & tag_problem::kUnproven & ~tag_problem::kLocation) == 0; }
 };

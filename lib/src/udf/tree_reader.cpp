@@ -127,7 +127,7 @@ class TreeReader {
     misplaced_ = false;
     const std::uint64_t names = take_identifiers(d, content, entry, bytes, missing);
     lost_ = lost_.united(missing);
-    if (!lost_.empty()) close_damaged(d, entry, content, names);
+    if (!lost_.empty() && !d.deleted) close_damaged(d, entry, content, names);
   }
 
   std::uint64_t take_identifiers(const Directory& d, const Content& content, const Entry& entry, Bytes bytes,
@@ -231,6 +231,13 @@ class TreeReader {
       entry.reset();
       why.why = "its file entry now belongs to another file";
     }
+    if (!entry && name.deleted && name.directory) {
+      // Nothing is left of it to be had: no loss.
+      keep_structures(kNoNode);
+      note(Severity::kNote, "deleted-directory", d.node, why.position, "ECMA-167 4/14.4.3",
+           fmt::format("the deleted directory {} is gone: {}", name.name, why.why));
+      return;
+    }
     if (!entry) {
       const NodeId id = maker_.add_lost(d.node, name, why);
       keep_structures(id);
@@ -323,7 +330,8 @@ class TreeReader {
   }
 
   void lose(const Directory& d, const FileIdentifier& fid, const NameFacts& name, NodeId id, const NoEntry& why) {
-    note(Severity::kLoss, "file-entry-lost", id, why.position, "ECMA-167 4/14.9", "its name is known, but " + why.why);
+    note(name.deleted ? Severity::kNote : Severity::kLoss, "file-entry-lost", id, why.position, "ECMA-167 4/14.9",
+         "its name is known, but " + why.why);
     if (!name.directory) return;
     lose_all({id, fid.icb, d.icb.location, static_cast<std::uint16_t>(d.depth + 1), name.deleted}, why);
   }

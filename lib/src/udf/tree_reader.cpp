@@ -230,6 +230,8 @@ class TreeReader {
         fid.icb.unique_id != static_cast<std::uint32_t>(entry->entry.unique_id)) {
       entry.reset();
       why.why = "its file entry now belongs to another file";
+    } else if (entry && name.deleted && fid.icb.unique_id == 0) {
+      name.doubts.push_back("deleted: nothing proves that its file entry is still its own");
     }
     if (!entry && name.deleted && name.directory) {
       // Nothing is left of it to be had: no loss.

@@ -26,6 +26,7 @@ struct Directory {
   LbAddr parent_icb;
   std::uint16_t depth = 0;
   bool deleted = false;
+  bool doubted = false;  ///< Its own entry, or that of a directory above it, is not proven.
 };
 
 class TreeReader {
@@ -65,12 +66,12 @@ class TreeReader {
     keep_structures(kRoot);
     if (!entry || !entry->entry.is_directory()) {
       if (entry) why.why = "its file entry is not a directory's";
-      lose_all({kRoot, request_.root, request_.root.location, 0, false}, why);
+      lose_all({kRoot, request_.root, request_.root.location, 0, false, false}, why);
       return;
     }
     maker_.describe(kRoot, *entry);
     add_streams(kRoot, "", entry->entry.streams_icb, false);
-    enter({kRoot, request_.root, request_.root.location, 0, false}, *entry);
+    enter({kRoot, request_.root, request_.root.location, 0, false, !entry->doubts.empty()}, *entry);
   }
 
   // ---- one directory
@@ -200,6 +201,7 @@ class TreeReader {
 
   void doubt_identifier(const Directory& d, const FileIdentifier& fid, const TagCheck& check, NameFacts& name) {
     using namespace tag_problem;
+    if (d.doubted) name.doubts.push_back("the file entry of a directory above it is not proven");
     if ((check.problems & kLocation) != 0) {
       name.doubts.push_back("its name's descriptor says that it belongs to another block");
       if (!misplaced_) {
@@ -250,7 +252,9 @@ class TreeReader {
     keep_structures(id);
     if (entry->entry.is_extended) add_streams(d.node, name.name, entry->entry.streams_icb, false);
     if (out_->tree.node(id).is_directory()) {
-      enter({id, fid.icb, d.icb.location, static_cast<std::uint16_t>(d.depth + 1), name.deleted}, *entry);
+      enter({id, fid.icb, d.icb.location, static_cast<std::uint16_t>(d.depth + 1), name.deleted,
+             d.doubted || !entry->doubts.empty()},
+            *entry);
     }
   }
 
@@ -335,7 +339,7 @@ class TreeReader {
     note(name.deleted ? Severity::kNote : Severity::kLoss, "file-entry-lost", id, why.position, "ECMA-167 4/14.9",
          "its name is known, but " + why.why);
     if (!name.directory) return;
-    lose_all({id, fid.icb, d.icb.location, static_cast<std::uint16_t>(d.depth + 1), name.deleted}, why);
+    lose_all({id, fid.icb, d.icb.location, static_cast<std::uint16_t>(d.depth + 1), name.deleted, false}, why);
   }
 
   /// A directory of which there is nothing but its name.

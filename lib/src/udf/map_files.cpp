@@ -5,8 +5,10 @@
 
 #include <algorithm>
 #include <set>
+#include <utility>
 
 #include "udf/decode/extended_attributes.h"
+#include "udf/decode/read_tag.h"
 #include "udf/decode/virtual_table.h"
 
 namespace lacuna::udf {
@@ -80,17 +82,24 @@ class TableFinder {
       const std::uint64_t blocks = std::min<std::uint64_t>(behind, kScanBytes / block_bytes);
       const std::uint64_t first = behind - blocks;
       bytes.resize(static_cast<std::size_t>(blocks * block_bytes));
-      const SectorState worst = reader_.read(stretch_.position + first * block_bytes, bytes);
-      static_cast<void>(worst);  // sectors without bytes are zero and hold no tag
+      RangeSet missing;  // zero in `bytes`, where they hold no tag
+      const SectorState worst = reader_.read(stretch_.position + first * block_bytes, bytes, missing);
       for (std::uint64_t i = blocks; i-- > 0;) {
         const Bytes block = Bytes(bytes).subspan(static_cast<std::size_t>(i * block_bytes), block_bytes);
+        const std::uint64_t at = stretch_.position + (first + i) * block_bytes;
+        const bool lost = !has_bytes(worst) && missing.intersects({at, at + block_bytes});
+        // What was lost or written behind a table may have been a newer one.
+        const bool behind_it = std::exchange(behind_, behind_ || lost || !all_zero(block));
         const std::uint16_t id = le16(block, 0);
         if (id != tag_id::kFileEntry && id != tag_id::kExtendedFileEntry) continue;
         const auto entry = decode_file_entry(block);
         if (!entry || !may_be_table(*entry)) continue;
         std::string why;
         newest = read_table(static_cast<std::uint32_t>(first + i), why);
-        if (newest) return Done{};
+        if (newest) {
+          if (behind_it) tell_superseded(*newest);
+          return Done{};
+        }
         if (entry->icb.file_type == file_type::kVirtualTable) {
           tell("virtual-table-lost", static_cast<std::uint32_t>(first + i),
                "a table does not count, an earlier one is looked for: " + why);
@@ -104,6 +113,12 @@ class TableFinder {
       }
     }
     return Done{};
+  }
+
+  void tell_superseded(VirtualTableState& table) {
+    table.may_be_superseded = true;
+    tell("virtual-table-superseded", table.block,
+         "behind the newest table that can be read something was written or lost: this may be an earlier state");
   }
 
   std::optional<VirtualTableState> read_table(std::uint32_t block, std::string& why) {
@@ -189,6 +204,7 @@ class TableFinder {
   const VirtualTableSearch& search_;
   Findings& findings_;
   EntryReader entries_;
+  bool behind_ = false;  // whether anything stands behind the block at hand
   std::uint16_t physical_;
   Partitions::Stretch stretch_;
 };

@@ -24,6 +24,7 @@ struct VirtualTableState {
   std::uint16_t min_read = 0;
   Timestamp recorded;
   std::vector<Structure> structures;
+  bool may_be_superseded = false;  ///< A newer table may have been lost.
 };
 
 struct VirtualTableSearch {
@@ -33,8 +34,8 @@ struct VirtualTableSearch {
 };
 
 /// The newest table of the session: at its last written sector, or before it, as far back as the partition reaches.
-/// Then, by their links, all tables before it that can be read. Newest first; none when there is no table. `skipped`
-/// tells of tables newer than the first that were met and don't count. Errors: kCancelled.
+/// Then, by their links, all tables before it that can be read. Newest first; none when there is no table. Errors:
+/// kCancelled.
 Result<std::vector<VirtualTableState>> find_virtual_tables(ByteReader& reader, const Partitions& partitions,
                                                            const VirtualTableSearch& search, Findings& findings);
 

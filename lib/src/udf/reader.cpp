@@ -23,7 +23,6 @@ struct OpenVolume {
   ByteReader reader;
   FoundVolume found;
   std::vector<VirtualTableState> tables;  ///< Newest first; empty: no virtual partition, or none that can be read.
-  bool newest_lost = false;               ///< Tables newer than tables.front() were met and don't count.
 };
 
 /// One state of one volume.
@@ -58,7 +57,8 @@ class UdfPart final : public SessionPart {
     TreeRequest request;
     request.options = &options_;
     request.write_once = partitions_->first_of(PartitionMapKind::kVirtual).has_value();
-    request.evidence = volume_->newest_lost && table_ == 0 ? Evidence::kSession : Evidence::kTree;
+    const bool superseded = !volume_->tables.empty() && volume_->tables.front().may_be_superseded;
+    request.evidence = superseded && table_ == 0 ? Evidence::kSession : Evidence::kTree;
     if (file_set_back_ < file_sets_.size()) {
       const FileSet& set = file_sets_[file_sets_.size() - 1 - file_set_back_].descriptor;
       request.root = set.root;
@@ -140,12 +140,9 @@ Result<Done> find_tables(DiscBuilder& builder, const DiscOptions& options, OpenV
   const Partitions partitions(volume.reader, volume.found.descriptors, logical, quiet);
   const auto reference = partitions.first_of(PartitionMapKind::kVirtual);
   if (!reference) return Done{};
-  Findings found;
-  auto tables =
-      find_virtual_tables(volume.reader, partitions, {*reference, end_lba * kSectorBytes, options.progress}, found);
+  auto tables = find_virtual_tables(volume.reader, partitions, {*reference, end_lba * kSectorBytes, options.progress},
+                                    builder.findings());
   if (!tables) return tables.error();
-  volume.newest_lost = found.counts().contains("virtual-table-lost");
-  builder.findings().add(found);
   volume.tables = std::move(*tables);
   return Done{};
 }

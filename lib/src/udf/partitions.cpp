@@ -121,6 +121,10 @@ void Partitions::read_sparing_tables(Space& space, std::uint16_t reference, Find
                   "UDF 2.2.12", "no sparing table could be read; every file of the partition is doubtful for it"});
     return;
   }
+  // Copies may lag behind each other; one that is lost may have been the newest, with packets moved since.
+  if (copies < map.sparing_tables) {
+    space.doubt = "a sparing table that can't be read may have moved packets that this one has in their old place";
+  }
   space.state =
       fmt::format("{} of {} sparing tables readable, {} packets moved", copies, map.sparing_tables, space.moved.size());
 }

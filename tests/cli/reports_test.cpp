@@ -76,6 +76,53 @@ TEST_F(MuseumDisc, SurveySuggestsCommandsThatRun) {
   EXPECT_GE(commands, 3);
 }
 
+TEST_F(MuseumDisc, OptionsOfUdfAreTakenByEveryCommandAndRepeatedInSuggestions) {
+  const ProcessResult survey = lacuna({"survey", image(), "--deleted", "--streams"});
+  EXPECT_EQ(survey.status, 0);
+  EXPECT_THAT(survey.out, HasSubstr("museum.iso --deleted --streams --to museum-files\n"));
+  const ScratchFolder scratch;
+  const std::string to = (scratch / "out").string();
+  for (std::vector<std::string> request : {std::vector<std::string>{"files", image()},
+                                           {"hits", image()},
+                                           {"map", image()},
+                                           {"pull", image(), "--to", to}}) {
+    const ProcessResult plain = lacuna(request);
+    request.insert(request.end(), {"--deleted", "--streams"});
+    const ProcessResult r = lacuna(request);
+    EXPECT_EQ(r.status, plain.status) << request[0] << r.err;
+    if (request[0] == "files") {
+      EXPECT_EQ(r.out, plain.out) << "this disc has neither";
+    }
+    const std::string help = lacuna({request[0], "--help"}).out;
+    EXPECT_THAT(help, HasSubstr("--deleted")) << request[0];
+    EXPECT_THAT(help, HasSubstr("--streams")) << request[0];
+  }
+}
+
+TEST_F(MuseumDisc, AViewThatTheDiscDoesNotHave) {
+  const ProcessResult r = lacuna({"files", image(), "--view", "udf"});
+  EXPECT_GE(r.status, 2);
+  EXPECT_THAT(r.err, HasSubstr("udf"));
+  EXPECT_EQ(r.out, "");
+}
+
+TEST(BridgeDisc, IsOneTreeAndEachOfItsViewsOnRequest) {
+  const ScratchFolder scratch;
+  write_file(scratch / "tree/Long name of a letter.txt", prose("Letter", 5000));
+  const std::vector<std::uint8_t> bytes = genisoimage(scratch / "tree", "-udf");
+  write_file(scratch / "bridge.iso", std::string(bytes.begin(), bytes.end()));
+  const std::string image = (scratch / "bridge.iso").string();
+  for (const char* view : {"udf", "all"}) {
+    std::vector<std::string> request{"files", image, "--format", "csv"};
+    if (std::string(view) != "all") request.insert(request.end(), {"--view", view});
+    const ProcessResult r = lacuna(request);
+    EXPECT_EQ(r.status, 0) << view << r.err;
+    EXPECT_THAT(r.out, HasSubstr("\r\nLong name of a letter.txt,file,5000,whole,")) << view;
+    EXPECT_EQ(std::count(r.out.begin(), r.out.end(), '\n'), 2) << view << r.out;
+  }
+  EXPECT_THAT(lacuna({"survey", image}).out, HasSubstr("\n  UDF         revision 1.02"));
+}
+
 TEST_F(MuseumDisc, SuggestionsForAnImageNamedLikeAnOption) {
   std::filesystem::copy_file(image(), folder() / "-q.iso", std::filesystem::copy_options::overwrite_existing);
   const ProcessResult r = lacuna({"survey", "--", "-q.iso"}, {.in = folder().path()});

@@ -132,7 +132,11 @@ std::optional<Entry> EntryReader::follow_chain(const LongAd& icb, NoEntry& why_n
         continue;
       }
       const TagCheck check = check_tag(view, address.block);
-      if ((check.problems & tag_problem::kBlank) != 0) break;  // not recorded yet: the end
+      if ((check.problems & tag_problem::kBlank) != 0) {  // not recorded yet: the end
+        // Or a sector that was left out of the image: only a map tells them apart.
+        if (!reader_.image().has_map()) lost = "zeros stand where its chain of entries may go on";
+        break;
+      }
       if (check.tag.identifier == tag_id::kTerminalEntry && check.proven()) break;
       if (const auto indirect = decode_indirect_entry(view)) {
         if (check_tag(view, address.block, indirect->bytes).proven()) {

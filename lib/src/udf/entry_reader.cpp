@@ -19,10 +19,9 @@ std::string_view state_phrase(SectorState s) { return to_string(s); }
 
 }  // namespace
 
-EntryReader::EntryReader(ByteReader& reader, const Partitions& partitions, Findings& findings)
+EntryReader::EntryReader(ByteReader& reader, const Partitions& partitions)
     : reader_(reader),
       partitions_(partitions),
-      findings_(findings),
       chain_budget_(kChainBudget + reader.end_byte() / partitions.block_bytes()) {}
 
 std::optional<Entry> EntryReader::read_copy(LbAddr address, std::uint64_t position, NoEntry& why_not) {

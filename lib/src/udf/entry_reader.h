@@ -55,7 +55,7 @@ struct Content {
 /// For one thread.
 class EntryReader {
  public:
-  EntryReader(ByteReader& reader, const Partitions& partitions, Findings& findings);
+  EntryReader(ByteReader& reader, const Partitions& partitions);
 
   /// The entry that counts of the ICB at `icb`: the newest by strategy 4096 (UDF 2.3.5.1), the mirror's where the
   /// metadata file's own is lost. Nothing: `why_not` says why.
@@ -84,7 +84,6 @@ class EntryReader {
 
   ByteReader& reader_;
   const Partitions& partitions_;
-  Findings& findings_;
   std::vector<Structure> structures_;
   std::uint64_t chain_budget_;  // blocks of chains, on the whole disc
 };

@@ -30,7 +30,7 @@ class TableFinder {
         partitions_(partitions),
         search_(search),
         findings_(findings),
-        entries_(reader, partitions, findings),
+        entries_(reader, partitions),
         physical_(*partitions.under(search.virtual_reference)),
         stretch_(*partitions.physical(physical_)) {}
 

@@ -28,9 +28,8 @@ struct OpenVolume {
 /// One state of one volume.
 class UdfPart final : public SessionPart {
  public:
-  UdfPart(DiscBuilder& builder, const DiscOptions& options, std::shared_ptr<OpenVolume> volume, std::size_t table,
-          std::size_t file_set_back)
-      : builder_(builder), options_(options), volume_(std::move(volume)), table_(table), file_set_back_(file_set_back) {
+  UdfPart(const DiscOptions& options, std::shared_ptr<OpenVolume> volume, std::size_t table, std::size_t file_set_back)
+      : options_(options), volume_(std::move(volume)), table_(table), file_set_back_(file_set_back) {
     start_lba = volume_->found.start_lba;
     source = volume_->found.source;
   }
@@ -44,7 +43,7 @@ class UdfPart final : public SessionPart {
     structures_ = partitions_->structures();
     if (const auto reference = partitions_->first_of(PartitionMapKind::kVirtual)) use_table(*reference);
     if (const auto reference = partitions_->first_of(PartitionMapKind::kMetadata)) {
-      EntryReader entries(volume_->reader, *partitions_, findings_);
+      EntryReader entries(volume_->reader, *partitions_);
       load_metadata(*partitions_, entries, *reference, findings_, structures_);
     }
     file_sets_ = read_file_sets(volume_->reader, *partitions_, logical.descriptor.file_set, findings_, structures_);
@@ -122,7 +121,6 @@ class UdfPart final : public SessionPart {
     volumes.push_back(std::move(v));
   }
 
-  DiscBuilder& builder_;
   const DiscOptions& options_;
   std::shared_ptr<OpenVolume> volume_;
   std::size_t table_;          // index into tables
@@ -163,14 +161,14 @@ Result<SessionParts> find_udf(DiscBuilder& builder, const DiscOptions& options,
     if (Result<Done> found = find_tables(builder, options, *volume, end_lba); !found) return found.error();
     std::uint64_t earlier = 0;
     for (std::size_t t = volume->tables.size(); t-- > 1;) {
-      auto part = std::make_unique<UdfPart>(builder, options, volume, t, 0);
+      auto part = std::make_unique<UdfPart>(options, volume, t, 0);
       part->prepare();
       part->set_earlier(earlier++);
       parts.push_back(std::move(part));
     }
-    auto current = std::make_unique<UdfPart>(builder, options, volume, 0, 0);
+    auto current = std::make_unique<UdfPart>(options, volume, 0, 0);
     for (std::size_t back = current->prepare(); back-- > 1;) {
-      auto part = std::make_unique<UdfPart>(builder, options, volume, 0, back);
+      auto part = std::make_unique<UdfPart>(options, volume, 0, back);
       part->prepare();
       part->set_earlier(earlier++);
       parts.push_back(std::move(part));

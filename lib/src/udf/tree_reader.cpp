@@ -37,7 +37,7 @@ class TreeReader {
         request_(request),
         counts_(counts),
         out_(std::make_unique<SessionTree>()),
-        entries_(reader, partitions, out_->findings),
+        entries_(reader, partitions),
         maker_(*out_, entries_, partitions, request.evidence, request.write_once),
         budget_bytes_(kBudgetImages * (reader.end_byte() - image_.first_lba() * kSectorBytes) + (1 << 20)) {}
 

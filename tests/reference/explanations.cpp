@@ -3,7 +3,7 @@
 
 #include <algorithm>
 #include <array>
-#include <optional>
+#include <iterator>
 
 #include "lacuna/glob.h"
 
@@ -12,18 +12,8 @@ namespace {
 
 using What = Difference::What;
 
-struct Explanation {
-  std::string_view reader;
-  std::string_view images;  // a glob
-  std::optional<View> view;
-  std::vector<What> what;
-  std::string_view paths;  // a glob
-  std::string_view why;
-  bool used = false;
-};
-
-std::vector<Explanation>& table() {
-  static std::vector<Explanation> lines = {
+std::vector<Explanation> iso_explanations() {
+  return {
       // Dates.
       {"libarchive",
        "authored/g-*",
@@ -173,15 +163,16 @@ std::vector<Explanation>& table() {
        "[RA]*.TXT",
        "libiso9660 reads the first session only"},
   };
-  return lines;
 }
 
-struct Refusal {
-  std::string_view reader;
-  std::string_view images;  // a glob
-  View view;
-  std::string_view why;
-};
+std::vector<Explanation>& table() {
+  static std::vector<Explanation> lines = [] {
+    std::vector<Explanation> all = iso_explanations();
+    std::ranges::copy(udf_explanations(), std::back_inserter(all));
+    return all;
+  }();
+  return lines;
+}
 
 constexpr std::string_view kStub = "libarchive refuses an image that ends behind its descriptors";
 
@@ -216,10 +207,13 @@ std::string explained_refusal(std::string_view reader, std::string_view image, V
   if (reader == "libiso9660" && view == View::kIso9660 && has_rock_ridge) {
     return "it shows Rock Ridge names (RRIP 4.1.4) whether they are asked for or not";
   }
-  for (const Refusal& r : kRefusals) {
-    if (r.reader == reader && r.view == view && matches(r.images, image)) return std::string(r.why);
-  }
-  return {};
+  const auto find = [&](const auto& refusals) -> std::string {
+    for (const Refusal& r : refusals) {
+      if (r.reader == reader && r.view == view && matches(r.images, image)) return std::string(r.why);
+    }
+    return {};
+  };
+  return view == View::kUdf ? find(udf_refusals()) : find(kRefusals);
 }
 
 std::string explained_omission(std::string_view image) {
@@ -230,9 +224,9 @@ std::string explained_omission(std::string_view image) {
       {"cdio-cdda.bin", "audio"},
       {"*.bin", "raw sectors of 2352 bytes, which are not read yet"},
       {"*.nrg", "a container of raw sectors, which is not read yet"},
-      {"ul-udf-hdd-*", "UDF without ISO 9660, which is not read yet"},
-      {"ul-udf-multi-*", "UDF without ISO 9660, which is not read yet"},
-      {"ul-udf-cd-mkudfiso-*", "UDF without ISO 9660, which is not read yet"},
+      {"ul-udf-hdd-*", "UDF without ISO 9660; udf_test.cpp compares it"},
+      {"ul-udf-multi-*", "UDF without ISO 9660; udf_test.cpp compares it"},
+      {"ul-udf-cd-mkudfiso-*", "UDF without ISO 9660; udf_test.cpp compares it"},
       {"diskfs-volrecords.iso", "a descriptor set by itself, without the 16 sectors before it (ECMA-119 6.2.1)"},
   };
   for (const auto& [pattern, reason] : kOmissions) {

@@ -2,6 +2,7 @@
 // Why other readers differ from Lacuna: a table of the differences that were looked into, each with what decides.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -9,6 +10,27 @@
 #include "reference/lacuna_listing.h"
 
 namespace lacuna::test {
+
+struct Explanation {
+  std::string_view reader;
+  std::string_view images;  ///< A glob.
+  std::optional<View> view;
+  std::vector<Difference::What> what;
+  std::string_view paths;  ///< A glob.
+  std::string_view why;
+  bool used = false;
+};
+
+struct Refusal {
+  std::string_view reader;
+  std::string_view images;  ///< A glob.
+  View view;
+  std::string_view why;
+};
+
+/// The lines for views of UDF, kept in a file of their own.
+std::vector<Explanation> udf_explanations();
+std::vector<Refusal> udf_refusals();
 
 /// True when a line of the table explains the difference; the line then counts as used.
 bool explained(std::string_view reader, std::string_view image, View view, const Difference& difference);

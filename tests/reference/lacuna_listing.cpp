@@ -7,7 +7,6 @@
 #include <sstream>
 
 #include "lacuna/content.h"
-#include "lacuna/disc.h"
 #include "lacuna/verdict.h"
 
 namespace lacuna::test {
@@ -42,7 +41,7 @@ ReferenceEntry::Kind kind_of(const Node& node) {
 
 }  // namespace
 
-std::optional<ReferenceListing> list_with_lacuna(const std::filesystem::path& file, View view, std::string& why) {
+std::optional<IntactDisc> open_intact(const std::filesystem::path& file, std::optional<View> view, std::string& why) {
   // Through a source of our own, so that a map that says "all good" can be given.
   Findings findings;
   auto source = open_source({file}, 0, findings);
@@ -50,19 +49,32 @@ std::optional<ReferenceListing> list_with_lacuna(const std::filesystem::path& fi
     why = source.error().message;
     return std::nullopt;
   }
-  const auto image = Image::from_source(std::move(*source), {SectorMap(SectorState::kGood)});
+  IntactDisc opened;
+  // Listed as good, a hole of the file counts as zeros that were read.
+  const SectorRun all{(*source)->first_lba(), (*source)->end_lba() - (*source)->first_lba(), SectorState::kGood};
+  opened.image = Image::from_source(std::move(*source), {SectorMap::from_runs({all})});
   DiscOptions options;
   options.view = view;
-  const auto opened = open_disc(*image, options);
-  if (!opened.ok()) {
-    why = opened.error().message;
+  auto disc = open_disc(*opened.image, options);
+  if (!disc.ok()) {
+    why = disc.error().message;
     return std::nullopt;
   }
-  const Disc& disc = **opened;
+  opened.disc = std::move(*disc);
+  return opened;
+}
+
+std::optional<ReferenceListing> list_with_lacuna(const std::filesystem::path& file, View view, std::string& why) {
+  const auto opened = open_intact(file, view, why);
+  if (!opened) return std::nullopt;
+  return list_with_lacuna(*opened->disc);
+}
+
+ReferenceListing list_with_lacuna(const Disc& disc) {
   const auto verdicts = judge(disc);
   if (!verdicts.ok()) {
-    why = verdicts.error().message;
-    return std::nullopt;
+    ADD_FAILURE() << verdicts.error().message;
+    return {};
   }
   ReferenceListing listing;
   for (const NodeId id : disc.tree().in_order()) {

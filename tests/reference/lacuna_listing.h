@@ -3,17 +3,28 @@
 #pragma once
 
 #include <filesystem>
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
 
+#include "lacuna/disc.h"
 #include "reference/reference_listing.h"
 
 namespace lacuna::test {
 
-/// Lists one view without the boot entries, which only Lacuna shows. Every file must be whole when all sectors are
-/// known to be good: anything else is a failure of the test. Nothing, with the reason in `why`, when the image has no
-/// such view.
+/// A disc of which all sectors are known to be good, holes of the file too.
+struct IntactDisc {
+  std::unique_ptr<Image> image;
+  std::unique_ptr<const Disc> disc;
+};
+/// Nothing, with the reason in `why`, when the image has no such view. Without a view: all of them united.
+std::optional<IntactDisc> open_intact(const std::filesystem::path& image, std::optional<View> view, std::string& why);
+
+/// Lists a disc without the boot entries, which only Lacuna shows. Every file must be whole when all sectors are
+/// known to be good: anything else is a failure of the test.
+ReferenceListing list_with_lacuna(const Disc& disc);
+/// The same of one view; nothing, with the reason in `why`, when the image has no such view.
 std::optional<ReferenceListing> list_with_lacuna(const std::filesystem::path& image, View view, std::string& why);
 
 /// One thing that two readers say differently.

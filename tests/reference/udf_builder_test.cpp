@@ -4,129 +4,51 @@
 // the byte; what a reader cannot read is printed with the reason. The driver of Linux 6.1, run by hand, brought out all
 // files of chains of ICBs (strategy 4096), which none of these knows, and of metadata on a sparable partition.
 #include <gtest/gtest.h>
-#include <udfread/blockinput.h>
-#include <udfread/udfread.h>
 
 #include <algorithm>
-#include <cstring>
-#include <filesystem>
 #include <iostream>
 #include <set>
 
+#include "reference/lacuna_listing.h"
+#include "reference/udf_readers.h"
 #include "support/authoring.h"
 #include "support/iso_builder.h"
-#include "support/process.h"
+#include "support/memory_image.h"
 #include "support/udf_builder_variants.h"
 
 namespace lacuna::test {
 namespace {
 
 namespace fs = std::filesystem;
-using Contents = std::map<std::string, std::string>;
 
-/// Content of all plain files that identifiers in directories name.
-Contents expected_files(const UdfImage& image) {
-  Contents all;
+/// All plain files that identifiers in directories name.
+ReferenceListing expected_files(const UdfImage& image) {
+  ReferenceListing all;
   for (const auto& [path, file] : image.files) {
     if (file.type != UdfType::kFile || path.find(':') != std::string::npos) continue;
-    if (file.bytes < (std::uint64_t{1} << 30)) all[path] = file.read();
+    if (file.bytes >= (std::uint64_t{1} << 30)) continue;
+    const std::string content = file.read();
+    Sha256 sha;
+    sha.add(content.data(), content.size());
+    ReferenceEntry& e = all[path];
+    e.size = file.bytes;
+    e.sha256 = sha.hex();
   }
   return all;
 }
 
-bool is_ascii(const std::string& s) {
-  return std::ranges::all_of(s, [](char c) { return static_cast<unsigned char>(c) < 128; });
-}
-
-void expect_same(const Contents& theirs, const Contents& ours) {
-  for (const auto& [path, content] : ours) {
-    const auto found = theirs.find(path);
-    if (found == theirs.end()) {
-      ADD_FAILURE() << path << " was not brought out";
-    } else {
-      EXPECT_TRUE(found->second == content) << path << " differs";
-    }
+void expect_same(const ReferenceListing& ours, ReferenceListing theirs) {
+  std::erase_if(theirs, [](const auto& e) { return e.second.kind == ReferenceEntry::Kind::kDirectory; });
+  for (const Difference& d : differences(ours, without_dates(std::move(theirs)))) {
+    ADD_FAILURE() << to_string(d.what) << ": " << d.path << " " << d.text;
   }
-  for (const auto& [path, content] : theirs) EXPECT_TRUE(ours.contains(path)) << path << " was never written";
 }
 
-Contents files_below(const fs::path& folder) {
-  Contents all;
-  for (const auto& entry : fs::recursive_directory_iterator(folder)) {
-    if (!entry.is_regular_file()) continue;
-    const std::vector<std::uint8_t> bytes = read_file(entry.path());
-    all[entry.path().lexically_relative(folder).string()] = std::string(bytes.begin(), bytes.end());
-  }
-  return all;
-}
-
-// --- libudfread, through its block input ---
-
-struct MemoryInput {
-  udfread_block_input input{};
-  const std::vector<std::uint8_t>* bytes = nullptr;
-};
-
-int read_blocks(udfread_block_input* input, std::uint32_t lba, void* to, std::uint32_t blocks, int) {
-  static_assert(offsetof(MemoryInput, input) == 0);
-  const std::vector<std::uint8_t>& bytes = *reinterpret_cast<MemoryInput*>(input)->bytes;
-  const std::uint64_t whole = bytes.size() / UDF_BLOCK_SIZE;
-  if (lba >= whole) return -1;
-  const auto n = static_cast<std::uint32_t>(std::min<std::uint64_t>(blocks, whole - lba));
-  std::memcpy(to, bytes.data() + std::uint64_t{lba} * UDF_BLOCK_SIZE, std::size_t{n} * UDF_BLOCK_SIZE);
-  return static_cast<int>(n);
-}
-
-std::uint32_t count_blocks(udfread_block_input* input) {
-  return static_cast<std::uint32_t>(reinterpret_cast<MemoryInput*>(input)->bytes->size() / UDF_BLOCK_SIZE);
-}
-
-void read_directory(udfread* udf, const std::string& path, Contents& into) {
-  UDFDIR* directory = udfread_opendir(udf, ("/" + path).c_str());
-  if (directory == nullptr) {
-    ADD_FAILURE() << "libudfread cannot open the directory " << path;
-    return;
-  }
-  udfread_dirent entry{};
-  while (udfread_readdir(directory, &entry) != nullptr) {
-    const std::string name = entry.d_name;
-    if (name == "." || name == "..") continue;
-    const std::string below = path.empty() ? name : path + "/" + name;
-    if (entry.d_type == UDF_DT_DIR) {
-      read_directory(udf, below, into);
-      continue;
-    }
-    UDFFILE* file = udfread_file_open(udf, ("/" + below).c_str());
-    if (file == nullptr) {
-      ADD_FAILURE() << "libudfread cannot open " << below;
-      continue;
-    }
-    std::string content(static_cast<std::size_t>(std::max<std::int64_t>(udfread_file_size(file), 0)), '\0');
-    std::size_t done = 0;
-    while (done < content.size()) {
-      const ssize_t n = udfread_file_read(file, content.data() + done, content.size() - done);
-      if (n <= 0) break;
-      done += static_cast<std::size_t>(n);
-    }
-    content.resize(done);
-    into[below] = std::move(content);
-    udfread_file_close(file);
-  }
-  udfread_closedir(directory);
-}
-
-Contents read_with_libudfread(const UdfImage& image) {
-  MemoryInput input{{nullptr, read_blocks, count_blocks}, &image.bytes};
-  udfread* udf = udfread_init();
-  Contents all;
-  if (udfread_open_input(udf, &input.input) < 0) {
-    ADD_FAILURE() << "libudfread cannot open it";
-  } else {
-    read_directory(udf, "", all);
-    EXPECT_STREQ(udfread_get_volume_id(udf), "LACUNA_TEST");
-  }
-  udfread_close(udf);
-  return all;
+void expect_libudfread_agrees(const UdfImage& image) {
+  std::string why;
+  const auto theirs = list_with_libudfread(*MemoryImage(image.bytes, image.first_byte / kSectorBytes).source(), why);
+  ASSERT_TRUE(theirs) << why;
+  expect_same(expected_files(image), *theirs);
 }
 
 /// One copy of each file's content for both file systems; the volume structures of UDF lie in a file of zeros.
@@ -149,7 +71,7 @@ TEST(UdfBuilder, BridgeIsReadByLibudfread) {
                                    [](std::uint8_t a, char b) { return a == static_cast<std::uint8_t>(b); }))
         << path;
   }
-  expect_same(read_with_libudfread(image), expected_files(image));
+  expect_libudfread_agrees(image);
 }
 
 TEST(UdfBuilder, LibudfreadReadsIt) {
@@ -169,17 +91,10 @@ TEST(UdfBuilder, LibudfreadReadsIt) {
       continue;
     }
     SCOPED_TRACE(variant.name);
-    const UdfImage image = build_udf(variant.root, variant.options);
-    expect_same(read_with_libudfread(image), expected_files(image));
+    expect_libudfread_agrees(build_udf(variant.root, variant.options));
     ++images;
   }
   EXPECT_GE(images, 10);
-}
-
-// --- Programs ---
-
-bool has_program(const std::string& program) {
-  return run_process({"/bin/sh", "-c", "command -v " + program}).status == 0;
 }
 
 TEST(UdfBuilder, SevenZipReadsIt) {
@@ -205,28 +120,20 @@ TEST(UdfBuilder, SevenZipReadsIt) {
     }
     SCOPED_TRACE(variant.name);
     const UdfImage image = build_udf(variant.root, variant.options);
-    const std::string name = std::to_string(images++);
-    write_file(scratch / (name + ".udf"), std::string(image.bytes.begin(), image.bytes.end()));
-    const ProcessResult result = run_process(
-        {"/usr/bin/timeout", "60", "7zz", "x", "-y", "-tudf", "-o" + name, name + ".udf"}, {.in = scratch.path()});
-    EXPECT_EQ(result.status, 0) << result.out << result.err;
-    if (fs::exists(scratch / name)) expect_same(files_below(scratch / name), expected_files(image));
+    write_file(scratch / "image.udf", std::string(image.bytes.begin(), image.bytes.end()));
+    const SevenZipListing seven = list_with_7zz(scratch / "image.udf");
+    EXPECT_EQ(seven.status, 0) << seven.message;
+    expect_same(expected_files(image), seven.entries);
+    ++images;
   }
   EXPECT_GE(images, 8);
 }
 
-/// Runs commands in udfclient, which takes them from its standard input.
-std::string udfclient(const fs::path& in, std::uint32_t block_bytes, const std::string& commands) {
-  write_file(in / "commands", commands + "quit\n");
-  return run_process(
-             {"/bin/sh", "-c", "timeout 60 udfclient -b " + std::to_string(block_bytes) + " image.udf < commands"},
-             {.in = in})
-      .out;
-}
-
 TEST(UdfBuilder, UdfclientReadsIt) {
   if (!has_program("udfclient")) GTEST_SKIP() << "no udfclient here (Debian package udfclient)";
-  int images = 0;
+  const ScratchFolder scratch;
+  Udfclient udfclient;
+  std::map<std::string, ReferenceListing> expected;
   for (const UdfVariant& variant : udf_variants()) {
     const auto& sequences = variant.options.sparing_sequences;
     std::string reason;
@@ -242,32 +149,23 @@ TEST(UdfBuilder, UdfclientReadsIt) {
       std::cout << "udfclient does not read '" << variant.name << "': " << reason << "\n";
       continue;
     }
-    SCOPED_TRACE(variant.name);
     const UdfImage image = build_udf(variant.root, variant.options);
-    const ScratchFolder scratch;
-    write_file(scratch / "image.udf", std::string(image.bytes.begin(), image.bytes.end()));
-    // A logical volume's root is a directory named set:primary:logical:file set.
-    const std::string root = "4c4143554e410001LACUNA_TEST:LACUNA_TEST:LACUNA_TEST:LACUNA_TEST";
-
-    Contents ours;  // It changes names outside ASCII; it brings out tails and five gigabytes of holes as content.
+    const fs::path file = scratch / (std::to_string(expected.size()) + ".udf");
+    write_file(file, std::string(image.bytes.begin(), image.bytes.end()));
+    ReferenceListing& ours = expected[variant.name] = ascii_files(expected_files(image));
+    ours.erase("tail.bin");  // It brings out tails and five gigabytes of holes as content.
     std::set<std::string> top;
-    for (const auto& [path, content] : expected_files(image)) {
-      if (!is_ascii(path) || path == "tail.bin") continue;
-      ours[path] = content;
-      top.insert(path.substr(0, path.find('/')));
-    }
-    fs::create_directory(scratch / "out");
-    fs::create_symlink("../image.udf", scratch / "out" / "image.udf");
-    std::string commands = "cd \"/" + root + "\"\n";
-    for (const std::string& name : top) commands += "get \"" + name + "\"\n";
-    const std::string log = udfclient(scratch / "out", image.block_bytes, commands);
-    fs::remove(scratch / "out" / "commands");
-    fs::remove(scratch / "out" / "image.udf");
-    expect_same(files_below(scratch / "out"), ours);
-    if (HasFailure()) std::cout << log << "\n";
-    ++images;
+    for (const auto& [path, entry] : ours) top.insert(path.substr(0, path.find('/')));
+    udfclient.add(variant.name, file, image.block_bytes,
+                  "4c4143554e410001LACUNA_TEST:LACUNA_TEST:LACUNA_TEST:LACUNA_TEST", {top.begin(), top.end()});
   }
-  EXPECT_GE(images, 35);
+  udfclient.run();
+  for (const auto& [name, ours] : expected) {
+    SCOPED_TRACE(name);
+    expect_same(ours, udfclient.listing(name));
+    if (HasFailure()) std::cout << udfclient.log(name) << "\n";
+  }
+  EXPECT_GE(expected.size(), 35u);
 }
 
 }  // namespace

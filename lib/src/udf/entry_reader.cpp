@@ -133,8 +133,9 @@ std::optional<Entry> EntryReader::follow_chain(const LongAd& icb, NoEntry& why_n
       const TagCheck check = check_tag(view, address.block);
       if ((check.problems & tag_problem::kBlank) != 0) {  // not recorded yet: the end
         // Or a sector that was left out of the image: only a map tells them apart.
-        if (!reader_.image().has_map()) lost = "zeros stand where its chain of entries may go on";
-        break;
+        if (reader_.image().has_map()) break;
+        lost = "zeros stand where its chain of entries may go on";
+        continue;
       }
       if (check.tag.identifier == tag_id::kTerminalEntry && check.proven()) break;
       if (const auto indirect = decode_indirect_entry(view)) {
@@ -305,7 +306,7 @@ std::vector<Extent> EntryReader::extents(const Content& c) const {
 }
 
 std::vector<std::uint8_t> EntryReader::read_content(const Content& c, std::uint64_t limit, RangeSet& missing,
-                                                    bool& suspect) {
+                                                    bool& suspect, int first_copy) {
   const std::uint64_t size = std::min(c.bytes, limit);
   const std::uint32_t block_bytes = partitions_.block_bytes();
   std::vector<std::uint8_t> out;
@@ -332,8 +333,9 @@ std::vector<std::uint8_t> EntryReader::read_content(const Content& c, std::uint6
       const std::uint64_t bytes = std::min<std::uint64_t>(left, block_bytes);
       const std::uint64_t from = out.size();
       bool got = false;
-      for (int copy = 0; copy < partitions_.copies(at.partition) && !got; ++copy) {
-        const auto position = partitions_.position_of(at, copy);
+      const int copies = partitions_.copies(at.partition);
+      for (int i = 0; i < copies && !got; ++i) {
+        const auto position = partitions_.position_of(at, (first_copy + i) % copies);
         if (!position) continue;
         out.resize(static_cast<std::size_t>(from));
         got = take(*position, bytes);

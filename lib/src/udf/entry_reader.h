@@ -68,8 +68,9 @@ class EntryReader {
   /// Where the content lies, as extents of a node.
   std::vector<Extent> extents(const Content& content) const;
   /// Reads content into memory: `missing` are byte offsets in it of which there are no bytes (zero in the result). What
-  /// is more than `limit` bytes long is cut there.
-  std::vector<std::uint8_t> read_content(const Content& content, std::uint64_t limit, RangeSet& missing, bool& suspect);
+  /// is more than `limit` bytes long is cut there. Where blocks are recorded twice, `first_copy` is tried first.
+  std::vector<std::uint8_t> read_content(const Content& content, std::uint64_t limit, RangeSet& missing, bool& suspect,
+                                         int first_copy = 0);
 
   /// Blocks that entries, chains and allocation extents stand in, since the last call; nodes are not set.
   std::vector<Structure> take_structures() { return std::move(structures_); }

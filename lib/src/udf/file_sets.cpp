@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <set>
+#include <utility>
 
 namespace lacuna::udf {
 namespace {
@@ -18,7 +19,7 @@ class FileSetReader {
                 std::vector<Structure>& structures)
       : reader_(reader), partitions_(partitions), findings_(findings), structures_(structures) {}
 
-  std::vector<FoundFileSet> run(const LongAd& first) {
+  FileSets run(const LongAd& first) {
     std::set<std::uint64_t> seen;
     LongAd extent = first;
     while (!extent.none() && seen.size() < kMaxExtents &&
@@ -32,7 +33,7 @@ class FileSetReader {
       }
     }
     // Ranks as UDF has them; the later of equals is the newer.
-    std::stable_sort(out_.begin(), out_.end(), [](const FoundFileSet& a, const FoundFileSet& b) {
+    std::stable_sort(out_.found.begin(), out_.found.end(), [](const FoundFileSet& a, const FoundFileSet& b) {
       const auto rank = [](const FoundFileSet& f) {
         return std::pair{f.descriptor.number, f.descriptor.descriptor_number};
       };
@@ -46,16 +47,20 @@ class FileSetReader {
   bool read_block(LbAddr address, LongAd& next) {
     std::string why = "where it lies is not known";
     std::optional<std::uint64_t> failed;
+    bool blank = false, other = false;
     for (int copy = 0; copy < partitions_.copies(address.partition); ++copy) {
       const auto position = partitions_.position_of(address, copy);
       if (!position) continue;
       SectorState state;
       const Bytes view = reader_.view(*position, partitions_.block_bytes(), state);
       const TagCheck check = check_tag(view, address.block, 512);
-      if (has_bytes(state) &&
-          ((check.problems & tag_problem::kBlank) != 0 ||
-           (check.tag.identifier == tag_id::kTerminating && (check.problems & tag_problem::kChecksum) == 0))) {
+      if (has_bytes(state) && check.tag.identifier == tag_id::kTerminating &&
+          (check.problems & tag_problem::kChecksum) == 0) {
         return false;
+      }
+      if (has_bytes(state) && (check.problems & tag_problem::kBlank) != 0) {
+        blank = true;
+        continue;
       }
       structures_.push_back(
           {StructureKind::kFileSet, View::kUdf, *position, partitions_.block_bytes(), kNoNode, "file set descriptor"});
@@ -65,15 +70,23 @@ class FileSetReader {
         found.descriptor = *decode_file_set(found.block);
         found.position = *position;
         if (!found.descriptor.next.none()) next = found.descriptor.next;
-        out_.push_back(std::move(found));
+        out_.found.push_back(std::move(found));
+        out_.newest_lost = false;
         return true;
       }
+      other = true;
       failed = position;
       why = !has_bytes(state)    ? fmt::format("its sector is {}", to_string(state))
             : check.consistent() ? fmt::format("it is none ({})", tag_name(check.tag.identifier))
                                  : describe(check);
     }
-    findings_.add({Severity::kLoss, "file-set", "file set descriptor",
+    const bool zeros = blank && !other;
+    // Not recorded: the end. Or left out of the image, which only a map tells apart.
+    if (zeros && reader_.image().has_map()) return false;
+    out_.newest_lost = true;
+    if (zeros && std::exchange(zeros_told_, true)) return true;
+    if (zeros) why = "zeros stand there";
+    findings_.add({zeros && !out_.found.empty() ? Severity::kDoubt : Severity::kLoss, "file-set", "file set descriptor",
                    failed ? std::optional(*failed / kSectorBytes) : std::nullopt, "ECMA-167 4/14.1",
                    fmt::format("the descriptor at block {} does not count: {}", address.block, why)});
     return true;
@@ -83,13 +96,14 @@ class FileSetReader {
   const Partitions& partitions_;
   Findings& findings_;
   std::vector<Structure>& structures_;
-  std::vector<FoundFileSet> out_;
+  FileSets out_;
+  bool zeros_told_ = false;
 };
 
 }  // namespace
 
-std::vector<FoundFileSet> read_file_sets(ByteReader& reader, const Partitions& partitions, const LongAd& first,
-                                         Findings& findings, std::vector<Structure>& structures) {
+FileSets read_file_sets(ByteReader& reader, const Partitions& partitions, const LongAd& first, Findings& findings,
+                        std::vector<Structure>& structures) {
   return FileSetReader(reader, partitions, findings, structures).run(first);
 }
 

@@ -17,9 +17,15 @@ struct FoundFileSet {
   std::uint64_t position = 0;  ///< Byte address on the disc.
 };
 
-/// All proven descriptors, the one that counts last: UDF 2.3.2 makes the highest file set number the default, and of
-/// one number the highest descriptor number counts. What fails becomes findings.
-std::vector<FoundFileSet> read_file_sets(ByteReader& reader, const Partitions& partitions, const LongAd& first,
-                                         Findings& findings, std::vector<Structure>& structures);
+struct FileSets {
+  /// All proven descriptors, the one that counts last: UDF 2.3.2 makes the highest file set number the default, and of
+  /// one number the highest descriptor number counts.
+  std::vector<FoundFileSet> found;
+  bool newest_lost = false;  ///< Behind the last of them something is lost that may have been a newer one.
+};
+
+/// What fails becomes findings.
+FileSets read_file_sets(ByteReader& reader, const Partitions& partitions, const LongAd& first, Findings& findings,
+                        std::vector<Structure>& structures);
 
 }  // namespace lacuna::udf

@@ -48,7 +48,7 @@ class UdfPart final : public SessionPart {
     }
     file_sets_ = read_file_sets(volume_->reader, *partitions_, logical.descriptor.file_set, findings_, structures_);
     describe();
-    return file_sets_.size();
+    return file_sets_.found.size();
   }
 
   Result<std::unique_ptr<SessionTree>> read() override {
@@ -56,10 +56,11 @@ class UdfPart final : public SessionPart {
     TreeRequest request;
     request.options = &options_;
     request.write_once = partitions_->first_of(PartitionMapKind::kVirtual).has_value();
-    const bool superseded = !volume_->tables.empty() && volume_->tables.front().may_be_superseded;
-    request.evidence = superseded && table_ == 0 ? Evidence::kSession : Evidence::kTree;
-    if (file_set_back_ < file_sets_.size()) {
-      const FileSet& set = file_sets_[file_sets_.size() - 1 - file_set_back_].descriptor;
+    const bool table_superseded = !volume_->tables.empty() && volume_->tables.front().may_be_superseded;
+    const bool superseded = (table_superseded && table_ == 0) || (file_sets_.newest_lost && file_set_back_ == 0);
+    request.evidence = superseded ? Evidence::kSession : Evidence::kTree;
+    if (file_set_back_ < file_sets_.found.size()) {
+      const FileSet& set = file_sets_.found[file_sets_.found.size() - 1 - file_set_back_].descriptor;
       request.root = set.root;
       request.system_streams = set.streams;
     }
@@ -126,7 +127,7 @@ class UdfPart final : public SessionPart {
   std::size_t table_;          // index into tables
   std::size_t file_set_back_;  // how many before the one that counts
   std::optional<Partitions> partitions_;
-  std::vector<FoundFileSet> file_sets_;
+  FileSets file_sets_;
   std::vector<Structure> structures_;
   Findings findings_;
 };

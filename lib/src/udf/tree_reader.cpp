@@ -12,6 +12,7 @@
 
 #include "udf/decode/cs0.h"
 #include "udf/decode/file_identifier.h"
+#include "udf/mirrored_content.h"
 #include "udf/node_maker.h"
 
 namespace lacuna::udf {
@@ -105,7 +106,7 @@ class TreeReader {
     for (const Extent& e : extents_) ends_.push_back((ends_.empty() ? 0 : ends_.back()) + e.bytes);
     RangeSet missing;
     bool suspect = false;
-    const std::vector<std::uint8_t> bytes = entries_.read_content(content, budget_bytes_, missing, suspect);
+    std::vector<std::uint8_t> bytes = entries_.read_content(content, budget_bytes_, missing, suspect);
     for (const std::string& doubt : content.doubts) out_->tree.add_doubt(d.node, doubt);
     if (bytes.size() < content.bytes) missing.add({bytes.size(), content.bytes});
     if (content.bytes > budget_bytes_) {
@@ -131,36 +132,46 @@ class TreeReader {
     if (!lost_.empty() && !d.deleted) close_damaged(d, entry, content, names);
   }
 
-  std::uint64_t take_identifiers(const Directory& d, const Content& content, const Entry& entry, Bytes bytes,
-                                 const RangeSet& missing) {
+  std::uint64_t take_identifiers(const Directory& d, const Content& content, const Entry& entry,
+                                 std::vector<std::uint8_t>& bytes, const RangeSet& missing) {
+    MirroredContent mirrored(entries_, partitions_, content, bytes);
     FidReader fids(bytes);
     std::uint64_t names = 0;
     for (;;) {
       const std::size_t at = fids.offset();
       const auto fid = fids.next();
-      bool taken = false;
+      std::string why;
       if (fid && !(!missing.empty() && missing.intersects({at, fids.offset()}))) {
-        const auto block = block_of(content, entry, at);
-        const TagCheck check = check_tag(fid->raw, block, fid->bytes);
+        const TagCheck check = check_tag(fid->raw, block_of(content, entry, at), fid->bytes);
         using namespace tag_problem;
         if ((check.problems & (kTooShort | kBlank | kChecksum | kCrc | kCrcBeyond)) == 0) {
           take(d, *fid, check);
           ++names;
-          taken = true;
-        } else {
-          note(Severity::kLoss, "identifier", d.node, position_at(at), "ECMA-167 4/14.4",
-               fmt::format("a file identifier at byte {} of the directory does not count: {}", at, describe(check)));
+          continue;
         }
+        why = describe(check);
       }
-      if (taken) continue;
       if (!fid && fids.stop() == FidReader::Stop::kEnd) break;
+      // Never trust the length of what is not proven.
+      const auto next = find_next_fid(bytes, at + 4);
+      const Range stretch{at, next.value_or(bytes.size())};
+      if (mirrored.mend(stretch)) {
+        note(
+            Severity::kDoubt, "identifier", d.node, position_at(at), "UDF 2.2.13",
+            fmt::format("{} bytes of the directory hold no file identifiers that count; the metadata mirror's are used",
+                        stretch.length()));
+        fids.resume_at(at);
+        continue;
+      }
       if (!fid && fids.stop() == FidReader::Stop::kZeros) {
         take_zeros(d, at, bytes.size(), missing);
         break;
       }
-      // Never trust the length of what is not proven.
-      const auto next = find_next_fid(bytes, at + 4);
-      lost_.add({at, next.value_or(bytes.size())});
+      if (!why.empty()) {
+        note(Severity::kLoss, "identifier", d.node, position_at(at), "ECMA-167 4/14.4",
+             fmt::format("a file identifier at byte {} of the directory does not count: {}", at, why));
+      }
+      lost_.add(stretch);
       if (!next) break;
       fids.resume_at(*next);
     }
@@ -276,12 +287,20 @@ class TreeReader {
     const Content content = entries_.content(*entry, budget_bytes_);
     RangeSet missing;
     bool suspect = false;
-    const auto bytes = entries_.read_content(content, budget_bytes_, missing, suspect);
+    auto bytes = entries_.read_content(content, budget_bytes_, missing, suspect);
     keep_structures(kNoNode);
     budget_bytes_ -= std::min<std::uint64_t>(budget_bytes_, bytes.size());
-    std::size_t at = 0;
-    for (std::optional<std::size_t> next = find_next_fid(bytes, 0); next; next = find_next_fid(bytes, at)) {
-      at = *next;
+    MirroredContent mirrored(entries_, partitions_, content, bytes);
+    bool lost_some = !missing.empty();
+    for (std::size_t at = 0; at < bytes.size();) {
+      const auto next = find_next_fid(bytes, at);
+      if (next != at) {
+        const std::size_t end = next.value_or(bytes.size());
+        if (mirrored.mend({at, end})) continue;
+        lost_some = true;
+        at = end;
+        continue;
+      }
       const auto fid = decode_fid(Bytes(bytes).subspan(at));
       if (!fid) break;
       at += std::max<std::size_t>(fid->length(), 4);
@@ -297,7 +316,7 @@ class TreeReader {
       const auto stream = entries_.read(fid->icb, lost);
       keep_structures(stream ? maker_.add(parent, name, *stream) : maker_.add_lost(parent, name, lost));
     }
-    if (!missing.empty()) {
+    if (lost_some) {
       out_->findings.add({Severity::kLoss, "streams-lost", what, entry->position / kSectorBytes, "ECMA-167 4/9.2",
                           "part of it can't be read; streams may be missing"});
     }

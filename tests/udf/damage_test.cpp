@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-// Every structure of every variant lost in turn, as bad sectors in a map, by a wrong CRC, as zeros that no map tells of;
-// and damage at random. What must survive does to the byte, and nothing is called whole that is not: see UdfOracle.
+// Every structure of every variant lost in turn, as bad sectors in a map, by a wrong CRC, as zeros that no map tells
+// of; and damage at random. What must survive does to the byte, and nothing is called whole that is not: see UdfOracle.
 #include <random>
 #include <set>
 
@@ -117,9 +117,25 @@ TEST_P(UdfDamageTest, EachStructureZeroedWithoutAMap) {
 
 /// Without the oracle, where blocks are sectors: what is not whole any more is what the structure's path says.
 TEST_P(UdfDamageTest, OneStructureCostsItsOwnFilesOnly) {
-  static const std::set<std::string> kCostNothing = {
-      "anchor", "bea", "nsr", "tea", "pvd", "lvd", "pd", "usd", "iuvd", "td", "vdp", "lvid", "metadata icb",
-      "metadata mirror icb", "metadata bitmap icb", "metadata bitmap", "space bitmap", "space table", "ea icb"};
+  static const std::set<std::string> kCostNothing = {"anchor",
+                                                     "bea",
+                                                     "nsr",
+                                                     "tea",
+                                                     "pvd",
+                                                     "lvd",
+                                                     "pd",
+                                                     "usd",
+                                                     "iuvd",
+                                                     "td",
+                                                     "vdp",
+                                                     "lvid",
+                                                     "metadata icb",
+                                                     "metadata mirror icb",
+                                                     "metadata bitmap icb",
+                                                     "metadata bitmap",
+                                                     "space bitmap",
+                                                     "space table",
+                                                     "ea icb"};
   if (image().block_bytes != kSectorBytes) return;  // several structures share a sector
   std::mt19937 random(2);
   const UdfOracle o = oracle();
@@ -137,8 +153,8 @@ TEST_P(UdfDamageTest, OneStructureCostsItsOwnFilesOnly) {
     const auto copies = image().all(s.kind, s.path);
     const bool twin = std::ranges::any_of(copies, [&](const UdfStructure& t) { return t.copy == 1; });
     for (const auto& [path, id] : intact.nodes()) {
-      const bool own = path == s.path || path.starts_with(s.path + "/") || path.starts_with(s.path + ":") ||
-                       o.owner(path) == s.path;
+      const bool own =
+          path == s.path || path.starts_with(s.path + "/") || path.starts_with(s.path + ":") || o.owner(path) == s.path;
       const auto found = box.find(path);
       const bool whole = found && box.verdicts().of(*found).state == FileState::kWhole &&
                          !box.tree().node(*found).has(node_flag::kUnread);
@@ -215,7 +231,9 @@ TEST_P(UdfDamageTest, CutShort) {
     memory.with_map();
     o.check(damage, UdfBox(memory, with_streams()), tally);
   }
-  EXPECT_GT(tally.states[FileState::kWhole] + tally.states[FileState::kLost], 0);
+  // A volume whose only table was at its end is without it.
+  const bool table_gone = variant().options.vat && variant().options.older_generations.empty();
+  EXPECT_TRUE(table_gone || tally.states[FileState::kWhole] + tally.states[FileState::kLost] > 0);
 }
 
 TEST_P(UdfDamageTest, LateStart) {

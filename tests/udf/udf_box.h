@@ -124,8 +124,7 @@ class UdfBox {
     std::vector<std::uint8_t> out(n);
     std::vector<Gap> gaps;
     if (reader.read(offset, out, gaps) != n) return false;
-    return std::ranges::equal(out, expected,
-                              [](std::uint8_t a, char b) { return a == static_cast<std::uint8_t>(b); });
+    return std::ranges::equal(out, expected, [](std::uint8_t a, char b) { return a == static_cast<std::uint8_t>(b); });
   }
 
   std::unique_ptr<Image> image_;
@@ -176,8 +175,8 @@ class UdfVariantTest : public ::testing::TestWithParam<std::size_t> {
   const UdfImage& image() const { return built_variant(GetParam()).image; }
 };
 
-#define LACUNA_FOR_ALL_UDF_VARIANTS(suite)                                                                            \
-  INSTANTIATE_TEST_SUITE_P(Udf, suite, ::testing::Range(std::size_t{0}, ::lacuna::test::variant_names().size()),      \
+#define LACUNA_FOR_ALL_UDF_VARIANTS(suite)                                                                       \
+  INSTANTIATE_TEST_SUITE_P(Udf, suite, ::testing::Range(std::size_t{0}, ::lacuna::test::variant_names().size()), \
                            [](const auto& i) { return ::lacuna::test::variant_name(i.param); })
 
 }  // namespace lacuna::test

@@ -94,7 +94,12 @@ struct UdfOracle::Judgement {
 
   /// Readers take what stands in a block whole; without a map only the structure's own bytes matter.
   bool ok(const UdfStructure& s) const {
-    if (d.broken != nullptr && d.broken->address == s.address && d.broken->kind == s.kind) return false;
+    // A wrong byte within an entry's block is one of the entry, and of no other structure in there.
+    if (d.broken != nullptr && (d.broken->address == s.address ? d.broken->kind == s.kind
+                                                               : s.kind == "fe" && d.broken->address > s.address &&
+                                                                     d.broken->address < s.address + s.bytes)) {
+      return false;
+    }
     const bool content = s.kind == "directory" || s.kind == "vat" || s.kind == "anchor" || !d.mapped;
     const std::uint64_t block = o.image_.block_bytes;
     return d.good(s.address, content ? s.bytes : (s.bytes + block - 1) / block * block);
@@ -298,8 +303,8 @@ void UdfOracle::check(const UdfDamage& damage, const UdfBox& box, UdfTally& tall
     if (node.kind != NodeKind::kFile || damage.data_unknown) continue;
     const std::vector<Gap> gaps = j.gaps(path, file);
     const FileState should_be = state_from_gaps(file.bytes, gaps);
-    EXPECT_TRUE(state == should_be || (j.may_be_doubted(path) && should_be == FileState::kWhole &&
-                                       state == FileState::kDoubtful))
+    EXPECT_TRUE(state == should_be ||
+                (j.may_be_doubted(path) && should_be == FileState::kWhole && state == FileState::kDoubtful))
         << to_string(state) << ", not " << to_string(should_be) << " " << ::testing::PrintToString(box.doubts(id));
     const auto found_span = box.verdicts().gaps(box.verdicts().of(id));
     const std::vector<Gap> found(found_span.begin(), found_span.end());

@@ -13,6 +13,14 @@ namespace {
 
 std::pair<std::uint64_t, std::uint64_t> key_of(const SessionPart& part) { return {part.start_lba, part.state}; }
 
+template <class T>
+void move_renumbered(std::vector<T>& to, std::vector<T>& from, std::span<const NodeId> ids) {
+  for (T& x : from) {
+    if (!ids.empty() && x.node != kNoNode) x.node = ids[x.node];
+    to.push_back(std::move(x));
+  }
+}
+
 using Parts = std::span<std::unique_ptr<SessionPart>>;
 
 Error missing_view(const Image& image, View wanted, Parts parts) {
@@ -27,17 +35,8 @@ Error missing_view(const Image& image, View wanted, Parts parts) {
 /// Joins `other` to `base`.
 void unite_parts(SessionTree& base, SessionTree& other) {
   const UniteResult united = unite(base.tree, other.tree, base.findings);
-  const auto renumber = [&](NodeId& id) {
-    if (id != kNoNode) id = united.base_ids[id];
-  };
-  for (Structure& s : other.structures) {
-    renumber(s.node);
-    base.structures.push_back(std::move(s));
-  }
-  for (LostDirectory& lost : other.lost_directories) {
-    renumber(lost.node);
-    base.lost_directories.push_back(std::move(lost));
-  }
+  take_over(base.structures, other.structures, united.base_ids);
+  take_over(base.lost_directories, other.lost_directories, united.base_ids);
   base.best = std::min(base.best, other.best);
   base.findings.add(other.findings);
   choose_views(base.tree, base.best);
@@ -91,21 +90,20 @@ void take(DiscBuilder& builder, const DiscOptions& options, std::uint32_t number
   } else {
     builder.tree() = std::move(session.tree);
   }
-  const auto renumber = [&ids](NodeId& id) {
-    if (!ids.empty() && id != kNoNode) id = ids[id];
-  };
-  for (Structure& s : session.structures) {
-    renumber(s.node);
-    builder.structures().push_back(std::move(s));
-  }
-  for (LostDirectory& lost : session.lost_directories) {
-    renumber(lost.node);
-    builder.lost_directories().push_back(std::move(lost));
-  }
+  take_over(builder.structures(), session.structures, ids);
+  take_over(builder.lost_directories(), session.lost_directories, ids);
   builder.findings().add(session.findings);
 }
 
 }  // namespace
+
+void take_over(std::vector<Structure>& structures, std::vector<Structure>& more, std::span<const NodeId> ids) {
+  move_renumbered(structures, more, ids);
+}
+
+void take_over(std::vector<LostDirectory>& lost, std::vector<LostDirectory>& more, std::span<const NodeId> ids) {
+  move_renumbered(lost, more, ids);
+}
 
 Result<bool> read_sessions(DiscBuilder& builder, const DiscOptions& options, SessionParts parts) {
   std::stable_sort(parts.begin(), parts.end(), [](const auto& a, const auto& b) { return key_of(*a) < key_of(*b); });

@@ -6,6 +6,7 @@
 
 #include <cstdint>
 #include <memory>
+#include <span>
 #include <vector>
 
 #include "disc/disc_builder.h"
@@ -21,6 +22,11 @@ struct SessionTree {
   std::vector<LostDirectory> lost_directories;
   Findings findings;
 };
+
+/// Moves what belongs to one tree behind what belongs to another, or to the disc; nodes get their new ids (no ids: they
+/// stay).
+void take_over(std::vector<Structure>& structures, std::vector<Structure>& more, std::span<const NodeId> ids);
+void take_over(std::vector<LostDirectory>& lost, std::vector<LostDirectory>& more, std::span<const NodeId> ids);
 
 /// What one file system has in one session.
 class SessionPart {

@@ -239,17 +239,8 @@ class IsoPart final : public SessionPart {
       const NodeId at = united.base_ids[id];
       if (at != kNoNode && !united.agreed[at]) base.tree.add_doubt(at, std::move(doubt));
     }
-    const auto renumber = [&](NodeId& id) {
-      if (id != kNoNode) id = united.base_ids[id];
-    };
-    for (Structure& s : other.structures) {
-      renumber(s.node);
-      base.structures.push_back(std::move(s));
-    }
-    for (LostDirectory& lost : other.lost_directories) {
-      renumber(lost.node);
-      base.lost_directories.push_back(std::move(lost));
-    }
+    take_over(base.structures, other.structures, united.base_ids);
+    take_over(base.lost_directories, other.lost_directories, united.base_ids);
     base.findings.add(other.findings);
   }
 

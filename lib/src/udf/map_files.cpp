@@ -14,7 +14,7 @@
 namespace lacuna::udf {
 namespace {
 
-constexpr std::uint64_t kMaxTableBytes = std::uint64_t{1} << 28;  // 67 million blocks: more than a disc has
+constexpr std::uint64_t kSpareTableBytes = 65536;
 constexpr std::size_t kMaxGenerations = 4096;
 constexpr std::size_t kMostEntries = std::size_t{1} << 24;  // of all generations together: 64 MiB
 constexpr std::uint64_t kScanBytes = std::uint64_t{1} << 20;
@@ -136,10 +136,16 @@ class TableFinder {
       why = "it is another file";
       return {};
     }
-    const Content content = entries_.content(*entry, kMaxTableBytes);
+    // Each entry was written for a block of its own (UDF 2.2.11): no table is longer than the disc has blocks.
+    const std::uint64_t most_bytes = reader_.end_byte() / partitions_.block_bytes() * 4 + kSpareTableBytes;
+    if (entry->entry.information_length > most_bytes) {
+      why = "it says that it is longer than the disc has blocks";
+      return {};
+    }
+    const Content content = entries_.content(*entry, most_bytes);
     RangeSet missing;
     bool suspect = false;
-    const std::vector<std::uint8_t> bytes = entries_.read_content(content, kMaxTableBytes, missing, suspect);
+    const std::vector<std::uint8_t> bytes = entries_.read_content(content, most_bytes, missing, suspect);
     // What the form is told by must be there: the header in front (UDF 2.00), the end of the 1.50 form.
     const bool is_150 = entry->entry.icb.file_type == file_type::kUnspecified;
     const std::uint64_t size = bytes.size();

@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <bit>
 #include <set>
 
 #include "udf/decode/cs0.h"
@@ -13,6 +14,7 @@ namespace {
 
 constexpr std::uint64_t kMaxSequenceSectors = 4096;  // UDF demands 16; pressed discs have some hundreds at most
 constexpr std::size_t kMaxPointers = 64;
+constexpr std::uint32_t kLeastBlockBytes = 512, kMostBlockBytes = ByteReader::kViewBytes;
 
 class Merger {
  public:
@@ -170,6 +172,9 @@ class Merger {
     const auto d = decode_logical_volume(block_);
     if (!d || !proven(position, sector, label, d->bytes)) return;
     note_structure(position, label, "logical volume descriptor");
+    if (!std::has_single_bit(d->block_bytes) || d->block_bytes < kLeastBlockBytes || d->block_bytes > kMostBlockBytes) {
+      return fail(position, label, fmt::format("its logical blocks are of {} bytes", d->block_bytes));
+    }
     const auto same = std::find_if(out_.logical.begin(), out_.logical.end(), [&](const Found<LogicalVolume>& f) {
       return std::ranges::equal(f.descriptor.volume_id, d->volume_id);
     });

@@ -76,23 +76,22 @@ TEST_P(UdfDamageTest, EachStructureInBadSectors) {
 TEST_P(UdfDamageTest, EachStructureWithAWrongCrc) {
   const UdfOracle o = oracle();
   UdfTally tally;
-  for (const bool with_map : {true, false}) {
-    for (const UdfStructure& s : structures()) {
-      static const std::set<std::string> kWithoutTag = {"directory", "vat", "bea", "nsr", "tea"};
-      if (kWithoutTag.contains(s.kind)) continue;
-      UdfImage changed = image();
-      const auto bytes = changed.at(s.address);
-      if (s.bytes <= 16U + (bytes[10] | bytes[11] << 8) / 2U) continue;  // broken over two blocks, or the second part
-      SCOPED_TRACE(s.kind + " of '" + s.path + "', copy " + std::to_string(s.copy) + ", version " +
-                   std::to_string(s.version) + (with_map ? ", with a map" : ""));
-      udf_damage(bytes);
-      UdfDamage damage(image());
-      damage.broken = &s;
-      damage.mapped = with_map;
-      MemoryImage memory = memory_of(changed);
-      if (with_map) memory.with_map();
-      o.check(damage, UdfBox(memory, with_streams()), tally);
-    }
+  for (const UdfStructure& s : structures()) {
+    static const std::set<std::string> kWithoutTag = {"directory", "vat", "bea", "nsr", "tea"};
+    if (kWithoutTag.contains(s.kind)) continue;
+    UdfImage changed = image();
+    const auto bytes = changed.at(s.address);
+    if (s.bytes <= 16U + (bytes[10] | bytes[11] << 8) / 2U) continue;  // broken over two blocks, or the second part
+    const bool with_map = tally.discs % 2 == 0;
+    SCOPED_TRACE(s.kind + " of '" + s.path + "', copy " + std::to_string(s.copy) + ", version " +
+                 std::to_string(s.version) + (with_map ? ", with a map" : ""));
+    udf_damage(bytes);
+    UdfDamage damage(image());
+    damage.broken = &s;
+    damage.mapped = with_map;
+    MemoryImage memory = memory_of(changed);
+    if (with_map) memory.with_map();
+    o.check(damage, UdfBox(memory, with_streams()), tally);
   }
   EXPECT_EQ(tally.unopened, 0);
   EXPECT_GT(tally.states[FileState::kWhole], 0);

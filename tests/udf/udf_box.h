@@ -135,39 +135,35 @@ class UdfBox {
   std::map<std::string, NodeId> nodes_;
 };
 
+inline const std::vector<UdfVariant>& all_variants() {
+  static const std::vector<UdfVariant> variants = udf_variants();
+  return variants;
+}
+
 /// A variant, built once in the program.
 struct BuiltVariant {
-  UdfVariant variant;
+  const UdfVariant& variant;
   UdfImage image;
 };
 inline const BuiltVariant& built_variant(std::size_t index) {
-  static const std::vector<UdfVariant> variants = udf_variants();
   static std::map<std::size_t, BuiltVariant> built;
   const auto at = built.find(index);
   if (at != built.end()) return at->second;
-  const UdfVariant& v = variants.at(index);
+  const UdfVariant& v = all_variants().at(index);
   return built.emplace(index, BuiltVariant{v, build_udf(v.root, v.options)}).first->second;
 }
 
 /// For tests over all variants: the name tells which.
-inline std::vector<std::string> variant_names() {
-  std::vector<std::string> names;
-  for (const UdfVariant& v : udf_variants()) {
-    std::string name;
-    for (const char c : v.name) {
-      if (std::isalnum(static_cast<unsigned char>(c)) != 0) {
-        name += c;
-      } else if (!name.empty() && name.back() != '_') {
-        name += '_';
-      }
+inline std::string variant_name(std::size_t index) {
+  std::string name;
+  for (const char c : all_variants().at(index).name) {
+    if (std::isalnum(static_cast<unsigned char>(c)) != 0) {
+      name += c;
+    } else if (!name.empty() && name.back() != '_') {
+      name += '_';
     }
-    names.push_back(name);
   }
-  return names;
-}
-inline const std::string& variant_name(std::size_t index) {
-  static const std::vector<std::string> names = variant_names();
-  return names.at(index);
+  return name;
 }
 
 class UdfVariantTest : public ::testing::TestWithParam<std::size_t> {
@@ -179,7 +175,7 @@ class UdfVariantTest : public ::testing::TestWithParam<std::size_t> {
 /// Indices of the variants that a test is about.
 inline std::vector<std::size_t> variants_where(const std::function<bool(const UdfVariant&)>& wanted) {
   std::vector<std::size_t> chosen;
-  const std::vector<UdfVariant> all = udf_variants();
+  const std::vector<UdfVariant>& all = all_variants();
   for (std::size_t i = 0; i < all.size(); ++i) {
     if (wanted(all[i])) chosen.push_back(i);
   }

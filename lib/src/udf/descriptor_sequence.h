@@ -26,6 +26,12 @@ struct Found {
 /// What the sequences of one volume say; where several descriptors of one kind are proven, the highest volume
 /// descriptor sequence number wins (3/8.4.3), and the main sequence among equals.
 struct VolumeDescriptors {
+  VolumeDescriptors() = default;
+  // A copy's views would lie in the original: to be moved only. (Moving a deque may throw, so that a vector of these
+  // would copy them if it could.)
+  VolumeDescriptors(VolumeDescriptors&&) = default;
+  VolumeDescriptors& operator=(VolumeDescriptors&&) = default;
+
   std::uint32_t sector_bytes = kSectorBytes;
   std::optional<Found<PrimaryVolume>> primary;
   std::optional<Found<ImplementationUseVolume>> lv_info;

@@ -11,7 +11,12 @@
 
 namespace lacuna::udf {
 
+/// To be moved, not copied.
 struct FoundFileSet {
+  FoundFileSet() = default;
+  FoundFileSet(FoundFileSet&&) = default;
+  FoundFileSet& operator=(FoundFileSet&&) = default;
+
   std::vector<std::uint8_t> block;  ///< What the views lie in.
   FileSet descriptor;
   std::uint64_t position = 0;  ///< Byte address on the disc.

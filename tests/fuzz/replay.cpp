@@ -58,7 +58,7 @@ int main(int argc, char** argv) {
     ++runs;
   }
   std::mt19937 random(20040506);
-  for (std::size_t bytes = 0; runs < 5000 || bytes < std::size_t{24} << 20;) {
+  for (std::size_t bytes = 0; runs < 2500 || bytes < std::size_t{24} << 20;) {
     std::vector<std::uint8_t> input = seeds[random() % seeds.size()];
     mutate(input, random);
     LLVMFuzzerTestOneInput(input.data(), input.size());

@@ -440,6 +440,24 @@ TEST_F(UdfLies, DirectoriesWithoutEnd) {
   EXPECT_EQ(box_->findings("directory-too-deep"), 1U);
 }
 
+/// Anchors that all lead to sequences of their own: each is looked at, the volume of most anchors is read.
+TEST_F(UdfLies, ManyVolumesOnTheSameSectors) {
+  UdfOptions options;
+  options.anchors = {256, 512, -257, -1};
+  build(udf_plain_tree(), options);
+  std::uint32_t reserve = 100;
+  for (const UdfStructure& s : image_.all("anchor")) {
+    if (s.copy < 2) continue;
+    const auto b = image_.at(s.address);
+    put_le32(b, 28, ++reserve);
+    udf_reseal(b);
+  }
+  go();
+  expect_whole("photo.jpg");
+  EXPECT_EQ(box_->disc().sessions().size(), 1U);
+  EXPECT_EQ(box_->findings("second-volume"), 2U);
+}
+
 /// Each name of a directory leads to the directory beside it, twice: a tree of 2^40 paths in 40 directories.
 TEST_F(UdfLies, ATreeThatGrowsByItself) {
   UdfNode root = udf_directory("");

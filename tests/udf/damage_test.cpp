@@ -81,7 +81,8 @@ TEST_P(UdfDamageTest, EachStructureWithAWrongCrc) {
     if (kWithoutTag.contains(s.kind)) continue;
     UdfImage changed = image();
     const auto bytes = changed.at(s.address);
-    if (s.bytes <= 16U + (bytes[10] | bytes[11] << 8) / 2U) continue;  // broken over two blocks, or the second part
+    const std::size_t crc_length = bytes[10] + 256U * bytes[11];
+    if (s.bytes <= 16 + crc_length / 2) continue;  // broken over two blocks, or the second part
     const bool with_map = tally.discs % 2 == 0;
     SCOPED_TRACE(s.kind + " of '" + s.path + "', copy " + std::to_string(s.copy) + ", version " +
                  std::to_string(s.version) + (with_map ? ", with a map" : ""));

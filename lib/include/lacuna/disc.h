@@ -26,6 +26,7 @@ enum class SessionSource : std::uint8_t {
   kGiven,  ///< Named by the caller.
   kFound,  ///< By a descriptor set that stands there.
   kTable,  ///< An earlier state of a volume, by a virtual allocation table (UDF 2.2.11) or an older file set.
+  kScan,   ///< Put together from what the sectors hold, without a descriptor that leads there.
 };
 std::string_view to_string(SessionSource) noexcept;
 
@@ -94,6 +95,13 @@ struct LostDirectory {
   std::optional<std::uint64_t> entries_elsewhere;  ///< How many another view names in it, and the tree thus has.
 };
 
+/// When to go through all sectors for what is left of lost structures.
+enum class ScanMode : std::uint8_t {
+  kAuto,    ///< When something that should be there could not be read.
+  kAlways,  ///< Also when nothing is missing: finds remains of earlier uses of a rewritable disc.
+  kNever,
+};
+
 struct DiscOptions {
   std::optional<View> view;                   ///< One view only; default: all of them united.
   std::optional<std::uint32_t> session;       ///< By number; default: the last.
@@ -102,6 +110,7 @@ struct DiscOptions {
   std::string names_charset;                  ///< iconv name for 8-bit names; default UTF-8, else escaped.
   bool deleted = false;                       ///< Also what is named as deleted (UDF).
   bool streams = false;                       ///< Also named streams, as `FILE:STREAM` beside their file (UDF).
+  ScanMode scan = ScanMode::kAuto;
   ProgressCallback progress;
 };
 

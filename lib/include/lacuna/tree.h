@@ -97,6 +97,8 @@ inline constexpr std::uint16_t kUnread = 128;      ///< A directory of which no 
 inline constexpr std::uint16_t kDeleted = 256;     ///< Its name is marked as deleted (ECMA-167 4/14.4.3).
 inline constexpr std::uint16_t kStream = 512;   ///< A named stream of a file (ECMA-167 4/9.2), listed as `FILE:STREAM`.
 inline constexpr std::uint16_t kSystem = 1024;  ///< Marked as system file (ECMA-167 4/14.6.8), or a system stream.
+inline constexpr std::uint16_t kOrphans = 2048;   ///< The folder `_orphans/`: what has lost its parent hangs here.
+inline constexpr std::uint16_t kNameMade = 4096;  ///< No surviving byte names it: the name was made from its place.
 }  // namespace node_flag
 
 struct Node {

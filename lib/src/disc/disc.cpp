@@ -9,7 +9,7 @@
 namespace lacuna {
 
 std::string_view to_string(SessionSource source) noexcept {
-  constexpr std::array<std::string_view, 4> kWords{"first", "given", "found", "table"};
+  constexpr std::array<std::string_view, 5> kWords{"first", "given", "found", "table", "scan"};
   return kWords[static_cast<std::size_t>(source)];
 }
 

@@ -12,8 +12,12 @@
 
 namespace lacuna::udf {
 
-/// The last integrity descriptor that counts of the sequence.
+/// The last integrity descriptor that counts of the sequence. To be moved, not copied.
 struct FoundIntegrity {
+  FoundIntegrity() = default;
+  FoundIntegrity(FoundIntegrity&&) = default;
+  FoundIntegrity& operator=(FoundIntegrity&&) = default;
+
   std::vector<std::uint8_t> block;  ///< What the views lie in.
   Integrity descriptor;
 };

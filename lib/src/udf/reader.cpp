@@ -149,7 +149,8 @@ Result<Done> find_tables(DiscBuilder& builder, const DiscOptions& options, OpenV
 }  // namespace
 
 Result<SessionParts> find_udf(DiscBuilder& builder, const DiscOptions& options,
-                              std::vector<std::uint64_t> session_starts) {
+                              std::vector<std::uint64_t> session_starts, const Remains* remains) {
+  static_cast<void>(remains);
   ByteReader reader(builder.image());
   auto volumes = find_volumes(reader, {std::move(session_starts), options.progress}, builder.findings());
   if (!volumes) return volumes.error();

@@ -34,6 +34,7 @@ struct Map {
   /// Looks inside the files, which teaches the image what speaks against its sectors.
   void infer(const Image& opened, ProgressLine& line) const {
     DiscOptions options = image.disc_options();
+    options.threads = static_cast<unsigned>(common.threads);
     options.progress = line.callback();
     Result<std::unique_ptr<const Disc>> disc = open_disc(opened, options);
     if (!disc && disc.error().code == ErrorCode::kNoFileSystem) {

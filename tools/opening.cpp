@@ -29,6 +29,7 @@ OpenedDisc ImageArguments::open(const CommonArguments& common, ProgressLine& lin
     if (f.severity != Severity::kNote) common.note(f.subject + ": " + f.text);
   }
   DiscOptions disc_options = this->disc_options();
+  disc_options.threads = static_cast<unsigned>(common.threads);
   disc_options.progress = line.callback();
   opened.disc = must(open_disc(*opened.image, disc_options));
   JudgeOptions judge_options;

@@ -135,6 +135,13 @@ void ImageArguments::add_to(CLI::App& app) {
     const std::optional<std::uint64_t> n = parse_number(text);
     return n && *n < kMaxSectors ? std::string{} : "'" + text + "' is not an LBA";
   });
+  app.add_option("--scan", scan,
+                 "Look through all sectors for lost structures: when something is missing (auto), always, never")
+      ->check(CLI::IsMember({"auto", "always", "never"}))
+      ->option_text("auto|always|never")
+      ->group(reading);
+  app.add_flag("--unclaimed", unclaimed, "Also readable stretches that no file and no structure claims, as _unclaimed/")
+      ->group(reading);
   app.add_flag("--deleted", deleted, "Also what is only named as deleted (UDF); its place may hold other data by now")
       ->group(reading);
   app.add_flag("--streams", streams, "Also the named streams of files (UDF), as FILE:STREAM")->group(reading);
@@ -166,6 +173,8 @@ std::string ImageArguments::quoted() const {
   add("--session", session);
   add_joined("--session-starts", session_starts);
   add("--names-charset", names_charset);
+  if (scan != "auto") add("--scan", scan);
+  if (unclaimed) text += " --unclaimed";
   if (deleted) text += " --deleted";
   if (streams) text += " --streams";
   if (no_look_inside) text += " --no-look-inside";
@@ -184,6 +193,8 @@ DiscOptions ImageArguments::disc_options() const {
   options.names_charset = names_charset;
   options.deleted = deleted;
   options.streams = streams;
+  options.scan = scan == "always" ? ScanMode::kAlways : scan == "never" ? ScanMode::kNever : ScanMode::kAuto;
+  options.unclaimed = unclaimed;
   return options;
 }
 

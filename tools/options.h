@@ -67,7 +67,8 @@ struct ImageArguments {
   std::string view, session;
   std::vector<std::string> session_starts;
   std::string names_charset;
-  bool no_look_inside = false, deleted = false, streams = false;
+  std::string scan = "auto";
+  bool no_look_inside = false, deleted = false, streams = false, unclaimed = false;
 
   void add_to(CLI::App& app);
   /// The same arguments as a shell would read them.

@@ -2,9 +2,13 @@
 // Where the readers of file systems come together: the one place that knows them all.
 #include <fmt/format.h>
 
+#include "disc/claims.h"
 #include "disc/disc_builder.h"
 #include "iso9660/other_systems.h"
 #include "iso9660/reader.h"
+#include "recover/missing.h"
+#include "recover/scan.h"
+#include "recover/unclaimed.h"
 #include "udf/reader.h"
 
 namespace lacuna {
@@ -30,15 +34,17 @@ std::uint64_t start_of_tree(DiscBuilder& builder) {
   return start;
 }
 
-}  // namespace
+using DiscResult = Result<std::unique_ptr<const Disc>>;
 
-Result<std::unique_ptr<const Disc>> open_disc(const Image& image, const DiscOptions& options) {
+/// One reading; `remains` are those of a scan, or null.
+DiscResult read_disc(const Image& image, const DiscOptions& options, const recover::Remains* remains,
+                     std::optional<ScanFacts> scan) {
   DiscBuilder builder(image);
-  auto parts = iso9660::find_iso9660(builder, options);
+  auto parts = iso9660::find_iso9660(builder, options, remains != nullptr ? &remains->iso9660 : nullptr);
   if (!parts) return parts.error();
   std::vector<std::uint64_t> starts = options.session_starts;
   for (const auto& part : *parts) starts.push_back(part->start_lba);
-  auto udf_parts = udf::find_udf(builder, options, std::move(starts));
+  auto udf_parts = udf::find_udf(builder, options, std::move(starts), remains != nullptr ? &remains->udf : nullptr);
   if (!udf_parts) return udf_parts.error();
   const bool has_udf = !udf_parts->empty();
   std::move(udf_parts->begin(), udf_parts->end(), std::back_inserter(*parts));
@@ -48,7 +54,43 @@ Result<std::unique_ptr<const Disc>> open_disc(const Image& image, const DiscOpti
   for (std::string& system : iso9660::find_other_systems(image, start_of_tree(builder))) {
     if (!has_udf || !system.starts_with("UDF")) builder.also_present().push_back(std::move(system));
   }
+  if (options.unclaimed) recover::add_unclaimed(builder);
+  builder.scan() = std::move(scan);
   return builder.finish();
+}
+
+/// The reading that tells whether something is missing: that of the newest session in all its views.
+DiscResult read_plainly(const Image& image, const DiscOptions& options) {
+  DiscOptions plain;
+  plain.session_starts = options.session_starts;
+  plain.names_charset = options.names_charset;
+  plain.progress = options.progress;
+  return read_disc(image, plain, nullptr, {});
+}
+
+}  // namespace
+
+Result<std::unique_ptr<const Disc>> open_disc(const Image& image, const DiscOptions& options) {
+  DiscResult first = read_disc(image, options, nullptr, {});
+  if (options.scan == ScanMode::kNever) return first;
+  if (!first && first.error().code == ErrorCode::kCancelled) return first;
+  std::optional<DiscResult> plain;
+  if (options.view || options.session) plain = read_plainly(image, options);
+  const DiscResult& known = plain ? *plain : first;
+  ScanFacts facts;
+  facts.reason = known ? recover::reason_to_scan(**known) : "no file system was found";
+  if (facts.reason.empty()) {
+    if (options.scan != ScanMode::kAlways) return first;
+    facts.reason = "asked for";
+  }
+  recover::ScanRequest request;
+  if (known) request.skip_lbas = sectors_of_files((*known)->tree(), true);
+  request.threads = options.threads;
+  request.progress = options.progress;
+  const auto remains = recover::scan(image, request);
+  if (!remains) return remains.error();
+  facts.looked_at_bytes = remains->looked_at_bytes;
+  return read_disc(image, options, &*remains, std::move(facts));
 }
 
 }  // namespace lacuna

@@ -26,7 +26,7 @@ install_static() { cmake --install "$build" --prefix "$work/installed-static"; }
 install_shared() { cmake --install "$work/subdirectory" --prefix "$work/installed-shared"; }
 
 check subdirectory -DLACUNA_FROM=subdirectory -DBUILD_SHARED_LIBS=ON -DLACUNA_INSTALL=ON -DLACUNA_PRECOMPILE=ON \
-  -DCMAKE_BUILD_TYPE=Debug
+  -DCMAKE_BUILD_TYPE=None
 for kind in static shared; do
   prefix=$work/installed-$kind
   "install_$kind" >"$work/install-$kind.log" 2>&1 ||

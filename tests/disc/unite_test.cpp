@@ -4,44 +4,16 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include "disc/orphans.h"
+#include "disc/view_tree.h"
+
 namespace lacuna {
 namespace {
 
+using test::paths;
+using test::ViewTree;
 using testing::ElementsAre;
 using testing::HasSubstr;
-
-/// A tree in one view, built path by path.
-class ViewTree {
- public:
-  explicit ViewTree(View view) : view_(view) {}
-
-  NodeId directory(NodeId parent, std::string_view name) { return add(parent, name, NodeKind::kDirectory, 0, 0); }
-  NodeId file(NodeId parent, std::string_view name, std::uint64_t lba, std::uint64_t bytes) {
-    return add(parent, name, NodeKind::kFile, lba, bytes);
-  }
-  Tree tree;
-
- private:
-  NodeId add(NodeId parent, std::string_view name, NodeKind kind, std::uint64_t lba, std::uint64_t bytes) {
-    Node n;
-    n.kind = kind;
-    n.view = view_;
-    n.size = bytes;
-    n.names[static_cast<std::size_t>(view_)] = tree.add_text(name);
-    const NodeId id = tree.add_child(parent, n);
-    const Extent e{lba * kSectorBytes, bytes, 0, 0};
-    if (bytes != 0) tree.add_extents(id, {&e, 1});
-    return id;
-  }
-  View view_;
-};
-
-std::vector<std::string> paths(Tree& tree) {
-  tree.finish();
-  std::vector<std::string> all;
-  for (const NodeId id : tree.in_order()) all.push_back(tree.path(id));
-  return all;
-}
 
 TEST(Unite, FilesAtTheSamePlaceBecomeOneWithTheBetterName) {
   ViewTree iso(View::kIso9660), joliet(View::kJoliet);
@@ -333,6 +305,71 @@ TEST(Unite, DetailsAndDoubtsOfTheOtherViewAreKept) {
   const NodeId a = united.base_ids[b];
   EXPECT_EQ(iso.tree.details(iso.tree.node(a)).created.seconds, 1000);
   EXPECT_THAT(iso.tree.doubts(a), ElementsAre("a doubt"));
+}
+
+NodeId orphan(ViewTree& t, NodeKind kind, std::uint64_t lba) {
+  const NodeId folder = orphans_folder(t.tree, t.view());
+  const std::string name = orphan_name(kind, lba * kSectorBytes);
+  const NodeId id = kind == NodeKind::kDirectory ? t.directory(folder, name) : t.file(folder, name, lba, 500);
+  t.tree.edit(id).evidence = Evidence::kScan;
+  t.tree.edit(id).flags |= node_flag::kNameMade;
+  return id;
+}
+
+TEST(Unite, AnOrphanGetsTheNameAndPlaceThatTheOtherViewKnows) {
+  ViewTree iso(View::kIso9660), joliet(View::kJoliet);
+  const NodeId a = orphan(iso, NodeKind::kDirectory, 20);
+  iso.file(a, "TIDES.TXT", 30, 500);
+  joliet.file(joliet.directory(joliet.directory(kRoot, "Harbour"), "Plans"), "Tides.txt", 30, 500);
+  Findings findings;
+  unite(iso.tree, joliet.tree, findings);
+  drop_empty_orphans(iso.tree);
+  choose_views(iso.tree, View::kJoliet);
+  EXPECT_THAT(paths(iso.tree), ElementsAre("Harbour", "Harbour/Plans", "Harbour/Plans/Tides.txt"));
+  EXPECT_EQ(iso.tree.node(2).evidence, Evidence::kTree);
+  EXPECT_FALSE(iso.tree.node(2).has(node_flag::kNameMade));
+}
+
+TEST(Unite, AnOrphanOfTheOtherViewGivesItsNamesToWhatIsInItsPlace) {
+  ViewTree iso(View::kIso9660), joliet(View::kJoliet);
+  iso.file(iso.directory(kRoot, "PLANS"), "TIDES.TXT", 30, 500);
+  const NodeId b = orphan(joliet, NodeKind::kDirectory, 20);
+  joliet.file(b, "Tide tables of the year.txt", 30, 500);
+  Findings findings;
+  const UniteResult united = unite(iso.tree, joliet.tree, findings);
+  drop_empty_orphans(iso.tree);
+  choose_views(iso.tree, View::kJoliet);
+  EXPECT_EQ(united.base_ids[b], 1u);
+  EXPECT_THAT(paths(iso.tree), ElementsAre("PLANS", "PLANS/Tide tables of the year.txt"));
+}
+
+TEST(Unite, AnOrphanFileIsTheOneThatLiesThere) {
+  ViewTree iso(View::kIso9660), udf(View::kUdf);
+  iso.file(kRoot, "TIDES.TXT", 30, 500);
+  orphan(udf, NodeKind::kFile, 30);
+  orphan(udf, NodeKind::kFile, 90);
+  Findings findings;
+  unite(iso.tree, udf.tree, findings);
+  choose_views(iso.tree, View::kUdf);
+  EXPECT_THAT(paths(iso.tree), ElementsAre("TIDES.TXT", "_orphans", "_orphans/file-at-90"));
+}
+
+// Two views that contradict each other: what one puts below a directory is above it in the other.
+TEST(Unite, OrphansNeverHangBelowThemselves) {
+  ViewTree iso(View::kIso9660), joliet(View::kJoliet);
+  const NodeId up = orphan(iso, NodeKind::kDirectory, 20);
+  iso.file(up, "UP.TXT", 30, 500);
+  const NodeId down = iso.directory(up, "DOWN");
+  iso.file(down, "DOWN.TXT", 40, 500);
+  const NodeId joliet_down = joliet.directory(kRoot, "down");
+  joliet.file(joliet_down, "down.txt", 40, 500);
+  joliet.file(joliet.directory(joliet_down, "up"), "up.txt", 30, 500);
+  Findings findings;
+  unite(iso.tree, joliet.tree, findings);
+  choose_views(iso.tree, View::kJoliet);
+  const std::vector<std::string> all = paths(iso.tree);
+  EXPECT_THAT(all, testing::Contains("down/up/up.txt"));
+  EXPECT_THAT(all, testing::Contains(testing::AnyOf("down/down.txt", "down/up/DOWN/down.txt")));
 }
 
 }  // namespace

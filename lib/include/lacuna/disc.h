@@ -110,8 +110,16 @@ struct DiscOptions {
   std::string names_charset;                  ///< iconv name for 8-bit names; default UTF-8, else escaped.
   bool deleted = false;                       ///< Also what is named as deleted (UDF).
   bool streams = false;                       ///< Also named streams, as `FILE:STREAM` beside their file (UDF).
+  bool unclaimed = false;                     ///< Also readable stretches that nothing claims, under `_unclaimed/`.
   ScanMode scan = ScanMode::kAuto;
+  unsigned threads = 0;  ///< For the scan; 0: as many as the machine has.
   ProgressCallback progress;
+};
+
+/// The pass over all sectors, when there was one.
+struct ScanFacts {
+  std::string reason;                 ///< Why, for people.
+  std::uint64_t looked_at_bytes = 0;  ///< Readable sectors that no file was known to fill.
 };
 
 class Disc {
@@ -125,6 +133,8 @@ class Disc {
   /// Other file systems and partitions seen beside what was read ("UDF", "HFS+", "Apple partition map").
   const std::vector<std::string>& also_present() const noexcept { return also_present_; }
   const Findings& findings() const noexcept { return findings_; }
+  /// Nothing when no scan was needed, or none was allowed.
+  const std::optional<ScanFacts>& scan() const noexcept { return scan_; }
   /// The volume that stands for the disc: the first of the last session in the tree; nothing when none was read.
   const Volume* main_volume() const noexcept;
 
@@ -139,6 +149,7 @@ class Disc {
   std::vector<LostDirectory> lost_directories_;
   std::vector<std::string> also_present_;
   Findings findings_;
+  std::optional<ScanFacts> scan_;
 };
 
 /// Reads the file systems of an image, which must outlive the disc. Errors: kNoFileSystem with what was found instead

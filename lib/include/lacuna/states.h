@@ -43,6 +43,7 @@ inline constexpr int kViewCount = 5;
 
 /// Where a fact came from.
 enum class Evidence : std::uint8_t { kTree, kView, kPathTable, kSession, kScan, kTwin };
+inline constexpr int kEvidenceCount = 6;
 
 /// What a `good` rests on. Ordered from strongest to weakest; a file's basis is its sectors' weakest.
 enum class Basis : std::uint8_t { kEdc, kMap, kAssumed };

@@ -146,6 +146,9 @@ class Tree {
   /// these are 1, 2, 3, …
   std::vector<NodeId> in_order() const;
 
+  /// All ids that hang on the root, without the root's, parents before children. Needs no links; linear.
+  std::vector<NodeId> parents_first() const;
+
   // Building. Sibling links are made by link() and finish() only.
   NodeId add_child(NodeId parent, const Node& n);
   Node& edit(NodeId id) { return nodes_[id]; }
@@ -154,7 +157,8 @@ class Tree {
   void add_extents(NodeId id, std::span<const Extent> extents);
   NodeDetails& edit_details(NodeId id);  ///< Makes them when there are none. Valid until the next call.
   void add_doubt(NodeId id, std::string why);
-  /// Puts a node under another parent. Gives false, and does nothing, when the parent lies at or below the node.
+  /// Puts a node under another parent. Gives false, and does nothing, when the parent lies at or below the node. After
+  /// it parents may have higher ids than their children.
   bool move(NodeId id, NodeId parent);
   void unlink(NodeId id) { nodes_[id].parent = kNoNode; }  ///< finish() drops it and what is below it.
   /// Links siblings in the order of their ids.

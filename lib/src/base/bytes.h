@@ -5,6 +5,7 @@
 #include <cassert>
 #include <cstddef>
 #include <cstdint>
+#include <cstring>
 #include <span>
 #include <string_view>
 
@@ -48,6 +49,11 @@ struct BothEndian {
 
 inline BothEndian<std::uint16_t> both16(Bytes b, std::size_t at) noexcept { return {le16(b, at), be16(b, at + 2)}; }
 inline BothEndian<std::uint32_t> both32(Bytes b, std::size_t at) noexcept { return {le32(b, at), be32(b, at + 4)}; }
+
+/// True of no bytes, too.
+inline bool all_zero(Bytes b) noexcept {
+  return b.empty() || (b.front() == 0 && std::memcmp(b.data(), b.data() + 1, b.size() - 1) == 0);
+}
 
 /// The bytes as text of the same bytes, valid as long as they are.
 inline std::string_view as_text(Bytes b) noexcept {

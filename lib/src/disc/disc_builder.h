@@ -20,6 +20,7 @@ class DiscBuilder {
   std::vector<LostDirectory>& lost_directories() noexcept { return disc_->lost_directories_; }
   std::vector<std::string>& also_present() noexcept { return disc_->also_present_; }
   Findings& findings() noexcept { return disc_->findings_; }
+  std::optional<ScanFacts>& scan() noexcept { return disc_->scan_; }
 
   /// Finishes the tree (Tree::finish) and brings the node ids everywhere else in line with it.
   std::unique_ptr<const Disc> finish();

@@ -6,6 +6,8 @@
 #include <algorithm>
 #include <span>
 
+#include "disc/orphans.h"
+#include "disc/supplement.h"
 #include "disc/unite.h"
 
 namespace lacuna {
@@ -55,6 +57,7 @@ Result<std::unique_ptr<SessionTree>> read_session(const Image& image, const Disc
       session = std::move(*read);
     }
   }
+  if (session) drop_empty_orphans(session->tree);
   if (!session && options.view) return missing_view(image, *options.view, parts);
   return session;
 }
@@ -63,11 +66,7 @@ Result<std::unique_ptr<SessionTree>> read_session(const Image& image, const Disc
 std::vector<NodeId> graft(Tree& to, NodeId under, const Tree& from) {
   std::vector<NodeId> ids(from.size(), kNoNode);
   ids[kRoot] = under;
-  for (NodeId id = 1; id < from.size(); ++id) {
-    const Node& n = from.node(id);
-    if (n.parent == kNoNode || ids[n.parent] == kNoNode) continue;
-    ids[id] = copy_node(to, ids[n.parent], from, id);
-  }
+  for (const NodeId id : from.parents_first()) ids[id] = copy_node(to, ids[from.node(id).parent], from, id);
   return ids;
 }
 
@@ -93,6 +92,21 @@ void take(DiscBuilder& builder, const DiscOptions& options, std::uint32_t number
   take_over(builder.structures(), session.structures, ids);
   take_over(builder.lost_directories(), session.lost_directories, ids);
   builder.findings().add(session.findings);
+}
+
+/// What the directories of `session` have lost, from the sessions before it, the newest first.
+Result<Done> supplement_from(const Image& image, const DiscOptions& options, std::span<const Parts> before,
+                             SessionTree& session) {
+  for (std::size_t i = before.size(); i-- > 0 && !session.lost_directories.empty();) {
+    if (before[i].front()->source == SessionSource::kScan) continue;  // another volume's, not this one's past
+    const auto earlier = read_session(image, options, before[i]);
+    if (!earlier) {
+      if (earlier.error().code == ErrorCode::kUsage) continue;  // not in this view
+      return earlier.error();
+    }
+    if (*earlier) supplement(session, **earlier, static_cast<std::uint32_t>(i + 1));
+  }
+  return Done{};
 }
 
 }  // namespace
@@ -127,6 +141,10 @@ Result<bool> read_sessions(DiscBuilder& builder, const DiscOptions& options, Ses
     if (options.all_sessions || i == chosen) {
       auto read = read_session(builder.image(), options, sessions[i]);
       if (!read) return read.error();
+      if (*read && !options.all_sessions) {
+        const auto added = supplement_from(builder.image(), options, std::span<const Parts>(sessions).first(i), **read);
+        if (!added) return added.error();
+      }
       session.in_tree = *read != nullptr;
       if (session.in_tree) take(builder, options, session.number, **read);
       any |= session.in_tree;

@@ -16,7 +16,7 @@ namespace lacuna {
 
 /// The tree of one file system in one session, with what its reading rested on.
 struct SessionTree {
-  Tree tree;                   ///< Not finished; parents have lower ids than their children.
+  Tree tree;                   ///< Not finished.
   View best = View::kIso9660;  ///< The best view in it.
   std::vector<Structure> structures;
   std::vector<LostDirectory> lost_directories;

@@ -62,6 +62,37 @@ std::vector<NodeId> Tree::in_order() const {
   return order;
 }
 
+std::vector<NodeId> Tree::parents_first() const {
+  const auto count = static_cast<NodeId>(nodes_.size());
+  std::vector<NodeId> order;
+  order.reserve(count);
+  std::vector<bool> hangs(count);
+  hangs[kRoot] = true;
+  bool moved = false;
+  for (NodeId id = 1; id < count && !moved; ++id) {
+    const NodeId parent = nodes_[id].parent;
+    moved = parent != kNoNode && parent > id;
+    hangs[id] = parent != kNoNode && hangs[parent];
+    if (hangs[id]) order.push_back(id);
+  }
+  if (!moved) return order;
+
+  // Children by parent, then level by level.
+  std::vector<NodeId> first(count, kNoNode), next(count, kNoNode);
+  for (NodeId id = count; id-- > 1;) {
+    const NodeId parent = nodes_[id].parent;
+    if (parent == kNoNode) continue;
+    next[id] = first[parent];
+    first[parent] = id;
+  }
+  order.clear();
+  for (NodeId id = first[kRoot]; id != kNoNode; id = next[id]) order.push_back(id);
+  for (std::size_t i = 0; i < order.size(); ++i) {
+    for (NodeId id = first[order[i]]; id != kNoNode; id = next[id]) order.push_back(id);
+  }
+  return order;
+}
+
 NodeId Tree::add_child(NodeId parent, const Node& n) {
   const auto id = static_cast<NodeId>(nodes_.size());
   nodes_.push_back(n);

@@ -3,84 +3,18 @@
 // at the same place in both trees vote for its parents being the same directory, and every such directory for its own;
 // (3) from the root down, match directories by votes, then by name; files by place within the matched directory;
 // what holds no data (empty files, symbolic links, empty directories) by name; (4) at last, files whose place one tree
-// does not know with those of the same name that are left in the other.
+// does not know with those of the same name that are left in the other. Orphans of one tree may be anything that lies
+// where they do in the other, which then tells their names and place.
 #include "disc/unite.h"
 
 #include <algorithm>
-#include <bit>
 #include <string>
 #include <unordered_map>
 
+#include "disc/unite_index.h"
+
 namespace lacuna {
 namespace {
-
-struct Place {
-  std::uint64_t position = 0;
-  std::uint64_t bytes = 0;  // stored, what has no place included; 0: no data anywhere
-  friend bool operator==(const Place&, const Place&) = default;
-};
-
-Place place_of(const Tree& tree, const Node& n) {
-  Place place;
-  if (n.kind != NodeKind::kFile) return place;
-  bool placed = false;
-  for (const Extent& e : tree.extents(n)) {
-    if (!placed && e.has_place()) {
-      place.position = e.position;
-      placed = e.bytes != 0;
-    }
-    place.bytes += e.bytes;
-  }
-  return placed ? place : Place{};
-}
-
-// A file of which something lies nobody knows where.
-bool is_lost(const Tree& tree, const Node& n) {
-  if (n.kind != NodeKind::kFile) return false;
-  if (n.has(node_flag::kUnlocated)) return true;
-  const auto extents = tree.extents(n);
-  return std::any_of(extents.begin(), extents.end(), [](const Extent& e) { return e.position == kNowhere; });
-}
-
-std::uint64_t mixed(std::uint64_t x) {
-  x *= 0x9e3779b97f4a7c15;
-  return x ^ (x >> 29);
-}
-
-// Nodes by a 64-bit key; several may share one. Chained through flat arrays, because a node costs an insertion.
-class NodeIndex {
- public:
-  explicit NodeIndex(std::size_t nodes)
-      : heads_(std::bit_ceil(nodes + 1), kNoNode), next_(nodes, kNoNode), mask_(heads_.size() - 1) {}
-
-  void add(std::uint64_t key, NodeId id) {
-    NodeId& head = heads_[mixed(key) & mask_];
-    next_[id] = head;
-    head = id;
-  }
-  NodeId first(std::uint64_t key) const { return heads_[mixed(key) & mask_]; }  // candidates: check what they are
-  NodeId next(NodeId id) const { return next_[id]; }
-
- private:
-  std::vector<NodeId> heads_, next_;
-  std::size_t mask_;
-};
-
-// A name as a writer may have squeezed it into d-characters (ECMA-119 7.4.1).
-std::string squeezed(std::string_view name) {
-  std::string s;
-  s.reserve(name.size());
-  for (const char c : name) {
-    if (c >= 'a' && c <= 'z') {
-      s += static_cast<char>(c - 'a' + 'A');
-    } else if ((c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '.') {
-      s += c;
-    } else if ((static_cast<unsigned char>(c) & 0xC0) != 0x80) {  // one '_' for a whole UTF-8 sequence
-      s += '_';
-    }
-  }
-  return s;
-}
 
 void copy_details(Tree& to, NodeId id, const Tree& from, const Node& n) {
   if (n.details == 0) return;
@@ -107,18 +41,18 @@ class Uniter {
   }
 
   UniteResult run() {
+    order_ = other_.parents_first();
     vote();
     claim(kRoot, kRoot);
-    for (NodeId b = 1; b < other_.size(); ++b) {
+    for (const NodeId b : order_) {
       const Node& n = other_.node(b);
-      if (n.parent == kNoNode || result_.base_ids[n.parent] == kNoNode) continue;  // hangs on nothing
       const NodeId parent = result_.base_ids[n.parent];
       if (n.has(node_flag::kDeleted)) {
         copy(b, parent);
         continue;
       }
       const NodeId a = n.is_directory() ? find_directory(b, parent) : find_file(b, parent);
-      if (a != kNoNode) {
+      if (a != kNoNode && take_from_orphans(a, b, parent)) {
         claim(b, a);
       } else if (n.kind == NodeKind::kFile && (base_lost_ || is_lost(other_, n))) {
         left_.push_back(b);
@@ -146,13 +80,12 @@ class Uniter {
 
   void vote() {
     ballots_.resize(other_.size());
-    for (auto b = static_cast<NodeId>(other_.size()); b-- > 1;) {
+    for (auto at = order_.rbegin(); at != order_.rend(); ++at) {
+      const NodeId b = *at;
       const Node& n = other_.node(b);
-      if (n.parent == kNoNode || n.has(node_flag::kDeleted)) continue;
+      if (n.has(node_flag::kDeleted) || is_orphan(other_, b)) continue;
       if (n.is_directory()) {
-        const NodeId a = ballots_[b].candidate;
-        if (a != kNoNode && a != kRoot && base_.node(a).parent != kNoNode)
-          ballots_[n.parent].cast(base_.node(a).parent);
+        if (const NodeId a = ballots_[b].candidate; a != kNoNode && a != kRoot) cast(n.parent, a);
         continue;
       }
       const Place place = place_of(other_, n);
@@ -166,17 +99,41 @@ class Uniter {
         }
         only = a;
       }
-      if (only != kNoNode && base_.node(only).parent != kNoNode) ballots_[n.parent].cast(base_.node(only).parent);
+      if (only != kNoNode) cast(n.parent, only);
     }
+  }
+
+  /// A vote for `directory` of other being the parent of `a`.
+  void cast(NodeId directory, NodeId a) {
+    const NodeId parent = base_.node(a).parent;
+    if (parent != kNoNode && !is_orphan(base_, a)) ballots_[directory].cast(parent);
+  }
+
+  static bool is_orphan(const Tree& tree, NodeId id) {
+    const NodeId parent = tree.node(id).parent;
+    return parent != kNoNode && tree.node(parent).has(node_flag::kOrphans);
   }
 
   bool may_claim(NodeId a, NodeId parent) const {
     return a < base_count_ && !claimed_[a] && base_.node(a).parent == parent && !base_.node(a).has(node_flag::kDeleted);
   }
 
+  /// Whether `a` may be `b`, whose parent is `parent`: it hangs there too, or one of the two has lost its parent.
+  bool may_be(NodeId a, NodeId b, NodeId parent) const {
+    return a < base_count_ && may_claim(a, is_orphan(base_, a) || is_orphan(other_, b) ? base_.node(a).parent : parent);
+  }
+
+  /// An orphan of base whose parent is known now goes there. Gives false when that can't be.
+  bool take_from_orphans(NodeId a, NodeId b, NodeId parent) {
+    if (base_.node(a).parent == parent || is_orphan(other_, b)) return true;
+    if (!base_.move(a, parent)) return false;
+    base_.edit(a).evidence = other_.node(b).evidence;
+    return true;
+  }
+
   NodeId find_directory(NodeId b, NodeId parent) {
     const NodeId a = ballots_[b].candidate;
-    if (a != kNoNode && may_claim(a, parent) && base_.node(a).is_directory()) return a;
+    if (a != kNoNode && a != kRoot && may_be(a, b, parent) && base_.node(a).is_directory()) return a;
     return find_by_name(b, parent);
   }
 
@@ -187,11 +144,13 @@ class Uniter {
     int best_likeness = -1;
     int left = kMostCandidates;
     for (NodeId a = by_place_.first(place.position); a != kNoNode && left-- > 0; a = by_place_.next(a)) {
-      if (places_[a].position != place.position || !may_claim(a, parent)) continue;
-      int likeness = names_alike(a, b);
+      if (places_[a].position != place.position || !may_be(a, b, parent)) continue;
+      if (base_.node(a).parent != parent && places_[a].bytes != place.bytes) continue;
+      const int names = names_alike(a, b);
+      int likeness = 2 * names + (base_.node(a).parent == parent ? 1 : 0);
       if (places_[a].bytes == place.bytes) {
-        likeness += 4;
-      } else if (likeness == 0) {
+        likeness += 8;
+      } else if (names == 0) {
         continue;  // neither name nor length in common
       }
       if (likeness > best_likeness) {
@@ -396,6 +355,12 @@ class Uniter {
   }
 
   void add_names(NodeId a, const Node& n) {
+    // A name that was made for want of one gives way to any that is recorded.
+    if (n.has(node_flag::kNameMade)) return;
+    if (base_.node(a).has(node_flag::kNameMade)) {
+      base_.edit(a).names = {};
+      base_.edit(a).flags &= static_cast<std::uint16_t>(~node_flag::kNameMade);
+    }
     for (std::size_t v = 0; v < kViewCount; ++v) {
       if (n.names[v].length != 0 && base_.node(a).names[v].length == 0) {
         base_.edit(a).names[v] = base_.add_text(other_.text(n.names[v]));
@@ -437,6 +402,7 @@ class Uniter {
   std::vector<Place> places_;  // by id in base
   NodeIndex by_place_;         // key: first extent's position
   std::vector<bool> claimed_;
+  std::vector<NodeId> order_;    // of other, parents first
   std::vector<Ballot> ballots_;  // by id in other
   std::unordered_multimap<std::uint64_t, NodeId> by_name_, by_date_, by_file_name_;
   bool names_indexed_ = false, file_names_indexed_ = false;

@@ -19,8 +19,8 @@ struct UniteResult {
 /// of one name and place on which the views disagree (length, extent) get a doubt and stay two nodes where their
 /// extents differ. A file that one tree can't locate is the one that the other has under the same name in the same
 /// directory, and lies there; a note says so. Directories that `base` could not read in full count as read when `other`
-/// read theirs. Deleted nodes are never matched. In both trees parents have lower ids than their children. Linear but
-/// for sorting.
+/// read theirs. Deleted nodes are never matched. Orphans are matched by where their files lie, and take the place that
+/// the other tree gives them. Linear but for sorting.
 UniteResult unite(Tree& base, const Tree& other, Findings& findings);
 
 /// Copies one node of `from`, with its names, extents, details and doubts, under a node of another tree.

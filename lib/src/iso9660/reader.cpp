@@ -276,7 +276,7 @@ class IsoPart final : public SessionPart {
 
 }  // namespace
 
-Result<SessionParts> find_iso9660(DiscBuilder& builder, const DiscOptions& options) {
+Result<SessionParts> find_iso9660(DiscBuilder& builder, const DiscOptions& options, const Remains* /*remains*/) {
   const bool everywhere = options.all_sessions || options.session.has_value();
   auto sets =
       find_descriptor_sets(builder.image(), {options.session_starts, everywhere, options.progress}, builder.findings());

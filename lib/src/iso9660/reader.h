@@ -3,12 +3,14 @@
 #pragma once
 
 #include "disc/sessions.h"
+#include "iso9660/remains.h"
 
 namespace lacuna::iso9660 {
 
 /// One part for each descriptor set of the image, ascending; none when it has no ISO 9660 file system. The builder,
 /// whose structures and findings they add to, and the options must outlive them. Errors: kUsage for an unknown charset
 /// (when a part is read), kCancelled.
-Result<SessionParts> find_iso9660(DiscBuilder& builder, const DiscOptions& options);
+Result<SessionParts> find_iso9660(DiscBuilder& builder, const DiscOptions& options,
+                                  const Remains* remains = nullptr);
 
 }  // namespace lacuna::iso9660

@@ -2,9 +2,12 @@
 #include "report/survey.h"
 
 #include <algorithm>
+#include <array>
 #include <filesystem>
 #include <map>
 
+#include "disc/claims.h"
+#include "media/signatures.h"
 #include "report/out.h"
 #include "report/words.h"
 
@@ -56,6 +59,38 @@ void find_hurt_structures(const Hits& hits, SurveyFacts& facts) {
   for (const auto& [_, h] : hurt) facts.hurt_structures.push_back(h);
 }
 
+void count_sources(const Disc& disc, const Verdicts& verdicts, SurveyFacts& facts) {
+  const Tree& tree = disc.tree();
+  std::vector<bool> orphaned(tree.size());  // parents come first
+  for (NodeId id = 1; id < tree.size(); ++id) {
+    const Node& n = tree.node(id);
+    orphaned[id] = n.has(node_flag::kOrphans) || orphaned[n.parent];
+    if (n.is_directory()) continue;
+    facts.orphans += orphaned[id];
+    ++facts.files_from[static_cast<std::size_t>(n.evidence)][static_cast<std::size_t>(verdicts.of(id).state)];
+  }
+}
+
+void find_unclaimed(const Disc& disc, SurveyFacts& facts) {
+  constexpr std::uint64_t kMostLookedAt = 32768;  // 64 MiB
+  constexpr std::size_t kMostTyped = 1000;
+  RangeSet lbas = unclaimed_sectors(disc.image(), disc.tree(), disc.structures());
+  if (lbas.total() <= kMostLookedAt) lbas = without_blank(disc.image(), lbas);
+  if (lbas.empty()) return;
+  facts.unclaimed_sectors = lbas.total();
+  const Signatures signatures;
+  std::array<std::uint8_t, kSectorBytes> sector;
+  std::array<SectorState, 1> state;
+  for (const Range& r : lbas.ranges()) {
+    Unclaimed u{r, {}};
+    if (facts.unclaimed.size() < kMostTyped) {
+      disc.image().read(r.first, sector, state);
+      u.type = signatures.type(sector);
+    }
+    facts.unclaimed.push_back(std::move(u));
+  }
+}
+
 /// "harbour.iso" -> "harbour-files": a name for the folder in suggestions.
 std::string suggested_folder(const Image& image) {
   const std::string stem = std::filesystem::path(image.name()).stem().string();
@@ -91,6 +126,8 @@ SurveyFacts gather_facts(const Disc& disc, const Verdicts& verdicts, const Hits&
   for (std::size_t v = 0; v < views.size(); ++v) {
     if (views[v]) facts.views.push_back(static_cast<View>(v));
   }
+  count_sources(disc, verdicts, facts);
+  find_unclaimed(disc, facts);
   std::size_t shown = 0;
   for (const Session& s : disc.sessions()) {
     if (!s.in_tree) continue;

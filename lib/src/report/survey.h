@@ -25,6 +25,12 @@ struct Step {
   std::string command;
 };
 
+/// A stretch that no file and no structure fills.
+struct Unclaimed {
+  Range lbas;
+  std::string type;  ///< The media type that its first sector looks like; empty when not known, or one of very many.
+};
+
 struct SurveyFacts {
   /// By SectorState: from LBA 0 to the image's end, and behind it those absent sectors on which something lies.
   std::array<std::uint64_t, kSectorStateCount> sectors{};
@@ -42,6 +48,12 @@ struct SurveyFacts {
   const Volume* udf = nullptr;
   std::optional<std::uint64_t> udf_files, udf_directories;
   bool streams_listed = false, deleted_listed = false;
+  /// Files by what they are known from, and by state.
+  std::array<std::array<std::uint64_t, kFileStateCount>, kEvidenceCount> files_from{};
+  std::uint64_t orphans = 0;  ///< Files below `_orphans`.
+  /// Readable stretches that nothing claims, blank sectors left out unless there are too many to be looked at.
+  std::vector<Unclaimed> unclaimed;
+  std::uint64_t unclaimed_sectors = 0;
   Findings findings;  ///< The image's and the disc's.
 };
 

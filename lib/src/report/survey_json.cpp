@@ -126,6 +126,37 @@ void put_lost_directories(Json& json, const Disc& disc) {
   json.close_array();
 }
 
+void put_scan(Json& json, const Survey& survey) {
+  if (const auto& scan = survey.disc.scan()) {
+    json.open_object("scan");
+    json.put("reason", scan->reason);
+    json.put("looked_at_bytes", scan->looked_at_bytes);
+    json.close_object();
+  }
+  json.open_object("files_by_evidence");
+  for (std::size_t from = 0; from < kEvidenceCount; ++from) {
+    json.open_object(to_string(static_cast<Evidence>(from)));
+    for (std::size_t state = 0; state < kFileStateCount; ++state) {
+      json.put(to_string(static_cast<FileState>(state)), survey.facts.files_from[from][state]);
+    }
+    json.close_object();
+  }
+  json.close_object();
+  json.put("orphans", survey.facts.orphans);
+}
+
+void put_unclaimed(Json& json, const SurveyFacts& facts) {
+  json.open_array("unclaimed");
+  for (const Unclaimed& u : facts.unclaimed) {
+    json.open_object();
+    json.put("lba", u.lbas.first);
+    json.put("sectors", u.lbas.length());
+    json.put_text("type", u.type);
+    json.close_object();
+  }
+  json.close_array();
+}
+
 }  // namespace
 
 void survey_as_json(const Survey& survey, Out& out) {
@@ -154,6 +185,8 @@ void survey_as_json(const Survey& survey, Out& out) {
   json.close_array();
   put_hurt_structures(json, survey);
   put_lost_directories(json, survey.disc);
+  put_scan(json, survey);
+  put_unclaimed(json, facts);
   put_findings(json, facts.findings);
   json.open_array("next");
   for (const Step& step : next_steps(survey.disc, survey.verdicts, facts, survey.context)) {

@@ -2,6 +2,8 @@
 // The survey for a tired person: what this disc is, what is hurt, what can be had, what to do next. Each section says
 // its sum first; lists are cut short, hits and JSON have them in full.
 #include <algorithm>
+#include <array>
+#include <numeric>
 
 #include "report/basis.h"
 #include "report/out.h"
@@ -35,7 +37,9 @@ class SurveyText {
     sectors();
     structures();
     directories();
+    rebuilt();
     files();
+    unclaimed();
     findings();
     next();
   }
@@ -125,7 +129,9 @@ class SurveyText {
       const Session& s = disc_.sessions()[i];
       row(i == 0 ? "sessions" : "",
           fmt::format("{} from LBA {}{}{}", s.number, s.start_lba,
-                      s.source == SessionSource::kTable ? ", an earlier state of the volume" : "",
+                      s.source == SessionSource::kTable  ? ", an earlier state of the volume"
+                      : s.source == SessionSource::kScan ? ", put together from what is left of it"
+                                                         : "",
                       s.in_tree ? ", shown" : ""));
     }
     more(disc_.sessions().size());
@@ -180,6 +186,51 @@ class SurveyText {
       out_.print("                {}\n", known.empty() ? "nothing else tells what was in it" : known);
     }
     more(lost.size());
+  }
+
+  void rebuilt() {
+    constexpr std::array<std::string_view, kEvidenceCount> kFrom{"",
+                                                                 "another view of the disc",
+                                                                 "path tables",
+                                                                 "an earlier session",
+                                                                 "structures found by scanning",
+                                                                 "another disc"};
+    std::uint64_t rebuilt = 0;
+    for (std::size_t from = 1; from < kEvidenceCount; ++from) {
+      rebuilt += std::reduce(facts_.files_from[from].begin(), facts_.files_from[from].end());
+    }
+    if (!disc_.scan() && facts_.orphans == 0) return;
+    heading(fmt::format("REBUILT    {}", rebuilt == 0 ? "nothing" : counted(rebuilt, "file")));
+    if (disc_.scan()) {
+      row("why", disc_.scan()->reason);
+      row("looked at", fmt::format("{} that no file was known to fill", human_bytes(disc_.scan()->looked_at_bytes)));
+    }
+    for (std::size_t from = 1; from < kEvidenceCount; ++from) {
+      const auto& states = facts_.files_from[from];
+      const std::uint64_t all = std::reduce(states.begin(), states.end());
+      if (all == 0) continue;
+      const auto count = [&states](FileState s) { return states[static_cast<std::size_t>(s)]; };
+      row("from", fmt::format("{}: {}; {} whole, {} doubtful", kFrom[from], counted(all, "file"),
+                              grouped(count(FileState::kWhole)), grouped(count(FileState::kDoubtful))));
+    }
+    if (facts_.orphans != 0) {
+      row("orphans", fmt::format("{} below _orphans/: nothing tells where in the tree they belong",
+                                 counted(facts_.orphans, "file")));
+    }
+  }
+
+  void unclaimed() {
+    if (facts_.unclaimed.empty()) return;
+    heading(fmt::format("UNCLAIMED  {} in {} that no file and no structure fills",
+                        human_bytes(facts_.unclaimed_sectors * kSectorBytes),
+                        counted(facts_.unclaimed.size(), "stretch", "stretches")));
+    for (std::size_t i = 0; i < facts_.unclaimed.size() && i < kShown; ++i) {
+      const Unclaimed& u = facts_.unclaimed[i];
+      out_.print("  {:<30} {:>9}  {}\n", lba_range(u.lbas.first, u.lbas.length()),
+                 human_bytes(u.lbas.length() * kSectorBytes),
+                 u.type.empty() ? "of no known kind" : "begins like " + u.type);
+    }
+    more(facts_.unclaimed.size());
   }
 
   void files() {

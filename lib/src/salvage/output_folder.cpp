@@ -12,6 +12,8 @@
 #include <cstring>
 #include <system_error>
 
+#include "base/bytes.h"
+
 namespace lacuna {
 namespace {
 
@@ -38,10 +40,6 @@ auto retried(Call call) noexcept {
   auto result = call();
   while (result < 0 && errno == EINTR) result = call();
   return result;
-}
-
-bool all_zero(std::span<const std::uint8_t> block) noexcept {
-  return block.empty() || (block.front() == 0 && std::memcmp(block.data(), block.data() + 1, block.size() - 1) == 0);
 }
 
 std::array<timespec, 2> times_of(const Timestamp& modified, const Timestamp& accessed) noexcept {

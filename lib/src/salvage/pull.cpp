@@ -11,7 +11,7 @@
 #include <ctime>
 
 #include "salvage/pull_file.h"
-#include "salvage/workers.h"
+#include "base/workers.h"
 
 namespace lacuna {
 namespace {

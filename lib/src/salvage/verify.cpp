@@ -18,7 +18,7 @@
 #include "salvage/manifest.h"
 #include "salvage/output_folder.h"
 #include "salvage/target_names.h"
-#include "salvage/workers.h"
+#include "base/workers.h"
 
 namespace lacuna {
 namespace {

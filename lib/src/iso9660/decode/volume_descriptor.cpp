@@ -16,10 +16,6 @@ bool has_text(Bytes b, std::size_t at, std::string_view text) {
   return b.size() >= at && as_text(b.subspan(at)).starts_with(text);
 }
 
-bool all_zero(Bytes b) {
-  return std::ranges::all_of(b, [](std::uint8_t c) { return c == 0; });
-}
-
 bool is_block_size(unsigned bytes) { return bytes == 512 || bytes == 1024 || bytes == 2048; }
 
 /// The header of a whole sector that holds a descriptor of this type.

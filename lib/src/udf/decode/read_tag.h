@@ -25,8 +25,4 @@ inline Bytes cut_view(Bytes b, std::size_t at, std::uint64_t count) noexcept {
   return rest.first(static_cast<std::size_t>(std::min<std::uint64_t>(count, rest.size())));
 }
 
-inline bool all_zero(Bytes b) noexcept {
-  return std::ranges::all_of(b, [](std::uint8_t c) { return c == 0; });
-}
-
 }  // namespace lacuna::udf

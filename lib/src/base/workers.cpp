@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-#include "salvage/workers.h"
+#include "base/workers.h"
 
 #include <algorithm>
 #include <chrono>

@@ -283,8 +283,9 @@ void UdfOracle::check(const UdfDamage& damage, const UdfBox& box, UdfTally& tall
       if (current == image_.files.end() || !box.reads_as(id, current->second)) {
         ++tally.from_earlier;
         EXPECT_EQ(node.evidence, Evidence::kSession) << "a false whole";
-        EXPECT_TRUE(std::ranges::any_of(known, [&](const UdfFile* f) { return box.reads_as(id, *f); }))
-            << "a false whole: no state of the volume has it so";
+        EXPECT_TRUE(std::ranges::any_of(known, [&, node_id = id](const UdfFile* f) {
+          return box.reads_as(node_id, *f);
+        })) << "a false whole: no state of the volume has it so";
       }
     }
     EXPECT_TRUE(!j.superseded || node.evidence == Evidence::kSession);

@@ -62,6 +62,11 @@ std::string tagged_content(std::uint32_t file, std::uint64_t bytes) {
   return s;
 }
 
+std::optional<std::uint32_t> tagged_file(std::span<const std::uint8_t> at) {
+  const auto tag = tag_at(at);
+  return tag ? std::optional(tag->file) : std::nullopt;
+}
+
 BlockOracle::BlockOracle(std::span<const std::uint8_t> image, std::uint64_t first_address) {
   for (std::uint64_t at = 0; at < image.size(); at += 512) {
     const auto tag = tag_at(image.subspan(static_cast<std::size_t>(at)));
@@ -80,6 +85,12 @@ bool BlockOracle::complete(std::uint32_t file, std::uint64_t bytes) const {
     if (it == places_.end() || it->second.size() != 1) return false;
   }
   return true;
+}
+
+std::optional<std::uint64_t> BlockOracle::place(std::uint32_t file, std::uint32_t block) const {
+  const auto it = places_.find({file, block});
+  if (it == places_.end() || it->second.size() != 1) return std::nullopt;
+  return it->second.front();
 }
 
 bool BlockOracle::is_data(std::uint64_t lba) const { return data_lbas_.contains(lba); }

@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <functional>
 #include <map>
+#include <optional>
 #include <set>
 #include <span>
 #include <string>
@@ -25,6 +26,9 @@ inline constexpr std::uint32_t kTagBytes = 24;
 /// least kTagBytes.
 std::string tagged_content(std::uint32_t file, std::uint64_t bytes);
 
+/// The file of the tagged block that stands here; nothing when none does.
+std::optional<std::uint32_t> tagged_file(std::span<const std::uint8_t> at);
+
 class BlockOracle {
  public:
   /// Looks at every 512th byte of an undamaged image, whose first byte has this address on the disc.
@@ -32,6 +36,8 @@ class BlockOracle {
 
   /// True when each block of the file was seen, and seen once.
   bool complete(std::uint32_t file, std::uint64_t bytes) const;
+  /// Byte address of a block that was seen once.
+  std::optional<std::uint64_t> place(std::uint32_t file, std::uint32_t block) const;
   /// True when any tagged block lies in the sector: it is a file's, and no structure of the file system.
   bool is_data(std::uint64_t lba) const;
   /// Stretches of the file whose sectors are in another state than good or repaired, joined where they touch and are

@@ -4,177 +4,24 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <array>
 #include <functional>
 #include <map>
-#include <random>
-#include <set>
 
 #include "support/authoring.h"
 #include "support/iso_builder.h"
 #include "support/process.h"
 #include "support/tagged_blocks.h"
+#include "tree_plan.h"
 
 namespace lacuna::test {
 namespace {
 
-constexpr std::uint32_t kReplacing = 50000;  // added to the number of a file that replaces another
-constexpr std::uint32_t kAdded = 70000;      // numbers of files that came later
-
-struct PlannedFile {
-  std::uint32_t number = 0;
-  std::uint64_t bytes = 0;
-  std::string name;
-};
-struct Folder {
-  std::string name;
-  std::vector<Folder> folders;
-  std::vector<PlannedFile> files;
-};
-struct PlanOptions {
-  std::uint32_t files = 300;
-  bool latin_only = false;
-  bool deep = false;  ///< Down to twelve levels; else to six.
-};
-
-constexpr std::array<std::string_view, 8> kWords = {
-    "harbour", "letters of the winter", "pictures, second roll", "summer", "accounts and receipts", "garden",
-    "museum",  "the old lighthouse",
-};
-
-std::string folder_name(std::uint32_t number) {
-  return fmt::format("d{:03} {}", number, kWords[number * 5 % kWords.size()]);
-}
-
-std::string file_name(std::uint32_t number, bool latin_only) {
-  const std::string_view word = kWords[number * 3 % kWords.size()];
-  if (!latin_only && number % 5 == 4) return fmt::format("f{:05} гавань {}.bin", number, word);
-  return number % 2 == 0 ? fmt::format("f{:05} {}.bin", number, word)
-                         : fmt::format("f{:05} {} as it was, {}.bin", number, word, number);
-}
-
-std::uint64_t some_size(std::mt19937& random, std::uint32_t number) {
-  std::uint64_t bytes = number % 40 == 7  ? 100000 + random() % 200000
-                        : number % 3 == 0 ? 8000 + random() % 40000
-                        : number % 3 == 1 ? 2048
-                                          : kTagBytes + random() % 6000;
-  const std::uint64_t tail = bytes % kTaggedBlockBytes;
-  if (tail != 0 && tail < kTagBytes) bytes += kTagBytes;
-  return bytes;
-}
-
-/// A tree with a folder of many files, and the others spread over folders within folders.
-Folder plan_tree(const PlanOptions& options) {
-  std::mt19937 random(options.deep ? 12 : 11);
-  const std::uint32_t count = std::max<std::uint32_t>(12, options.files / 10), depth = options.deep ? 12 : 6;
-  std::vector<std::uint32_t> parents(count), depths(count);
-  for (std::uint32_t k = 0; k < count; ++k) {  // folder k + 1; 0 is the root
-    auto parent = static_cast<std::uint32_t>(k < 3 ? 0 : random() % (k + 1));
-    if (k >= 3 && k < depth + 2) parent = k;  // a chain down to the bottom
-    while (parent != 0 && depths[parent - 1] >= depth) parent = parents[parent - 1];
-    parents[k] = parent;
-    depths[k] = parent == 0 ? 1 : depths[parent - 1] + 1;
-  }
-  std::vector<std::vector<PlannedFile>> files(count + 1);
-  for (std::uint32_t i = 0; i < options.files; ++i) {
-    const std::size_t to = i % 3 == 0 ? 1 : random() % (count + 1);
-    files[to].push_back({i, some_size(random, i), file_name(i, options.latin_only)});
-  }
-  std::vector<Folder> folders(count + 1);
-  for (std::uint32_t k = count + 1; k-- > 0;) {  // children have higher numbers than parents
-    folders[k].name = k == 0 ? "" : folder_name(k);
-    folders[k].files = std::move(files[k]);
-    std::ranges::reverse(folders[k].folders);
-    if (k != 0) folders[parents[k - 1]].folders.push_back(std::move(folders[k]));
-  }
-  return std::move(folders[0]);
-}
-
-void list_files(const Folder& folder, const std::vector<std::string>& above, std::vector<TaggedFile>& into) {
-  for (const PlannedFile& f : folder.files) {
-    TaggedFile file;
-    file.number = f.number;
-    file.bytes = f.bytes;
-    file.path = above;
-    file.path.push_back(token_of(f.name));
-    into.push_back(std::move(file));
-  }
-  for (const Folder& sub : folder.folders) {
-    std::vector<std::string> path = above;
-    path.push_back(token_of(sub.name));
-    list_files(sub, path, into);
-  }
-}
-
-std::vector<TaggedFile> list_files(const Folder& root) {
-  std::vector<TaggedFile> files;
-  list_files(root, {}, files);
-  return files;
-}
+constexpr std::uint32_t kForeign = 20000;  // numbers of files that are no part of the disc's tree
 
 void write_tree(const Folder& folder, const std::filesystem::path& to) {
   std::filesystem::create_directories(to);
   for (const PlannedFile& f : folder.files) write_file(to / f.name, tagged_content(f.number, f.bytes));
   for (const Folder& sub : folder.folders) write_tree(sub, to / sub.name);
-}
-
-/// What a second session brings: every seventh file anew, and some that were not there. Folders are those of the tree.
-Folder later_tree(const Folder& folder, std::uint32_t& added, bool root = true) {
-  Folder later;
-  later.name = folder.name;
-  for (const PlannedFile& f : folder.files) {
-    if (f.number % 7 == 3) later.files.push_back({f.number + kReplacing, f.bytes + 4096, f.name});
-  }
-  for (const Folder& sub : folder.folders) {
-    Folder changed = later_tree(sub, added, false);
-    if (!changed.files.empty() || !changed.folders.empty()) later.folders.push_back(std::move(changed));
-  }
-  if (root) {
-    Folder fresh;
-    fresh.name = folder_name(900);
-    for (; added < 20; ++added) {
-      fresh.files.push_back({kAdded + added, 2048 + std::uint64_t{added} * 700, file_name(kAdded + added, true)});
-    }
-    later.folders.push_back(std::move(fresh));
-  }
-  return later;
-}
-
-/// The tree as the second session shows it.
-void merge(Folder& tree, const Folder& later) {
-  for (const PlannedFile& f : later.files) {
-    const auto at = std::ranges::find(tree.files, f.name, &PlannedFile::name);
-    if (at != tree.files.end()) {
-      *at = f;
-    } else {
-      tree.files.push_back(f);
-    }
-  }
-  for (const Folder& sub : later.folders) {
-    auto at = std::ranges::find(tree.folders, sub.name, &Folder::name);
-    if (at == tree.folders.end()) {
-      tree.folders.push_back({});
-      at = tree.folders.end() - 1;
-      at->name = sub.name;
-    }
-    merge(*at, sub);
-  }
-}
-
-/// Files of both states: those that were replaced are superseded, those that replace are named in the later one only.
-std::vector<TaggedFile> both_states(const Folder& earlier, const Folder& now, std::uint64_t later_lba) {
-  std::vector<TaggedFile> files = list_files(now);
-  std::set<std::uint32_t> current;
-  for (const TaggedFile& f : files) current.insert(f.number);
-  for (TaggedFile& f : files) {
-    if (f.number >= kReplacing) f.named_from_lba = later_lba;
-  }
-  for (TaggedFile& f : list_files(earlier)) {
-    if (current.contains(f.number)) continue;
-    f.superseded = true;
-    files.push_back(std::move(f));
-  }
-  return files;
 }
 
 bool has_tool(const std::string& tool, std::string& why_not) {
@@ -216,8 +63,7 @@ std::optional<AuthoredDisc> two_sessions(const PlanOptions& plan, std::string& w
   if (!has_tool("genisoimage", why_not)) return std::nullopt;
   const ScratchFolder work;
   Folder root = plan_tree(plan);
-  std::uint32_t added = 0;
-  const Folder later = later_tree(root, added);
+  const Folder later = later_tree(root);
   write_tree(root, work / "first");
   write_tree(later, work / "second");
   AuthoredDisc disc;
@@ -235,7 +81,7 @@ std::optional<AuthoredDisc> two_sessions(const PlanOptions& plan, std::string& w
   disc.bytes.insert(disc.bytes.end(), second.begin(), second.end());
   Folder now = root;
   merge(now, later);
-  disc.files = both_states(root, now, disc.last_session_lba);
+  disc.files = list_files(root, now, disc.last_session_lba);
   return disc;
 }
 
@@ -267,10 +113,9 @@ AuthoredDisc built_udf(const PlanOptions& plan, UdfOptions options) {
   AuthoredDisc disc;
   disc.files = list_files(root);
   if (options.vat) {  // with an earlier generation, some of whose files were replaced
-    std::uint32_t added = 0;
     Folder now = root;
-    merge(now, later_tree(root, added));
-    disc.files = both_states(root, now, 0);
+    merge(now, later_tree(root));
+    disc.files = list_files(root, now, 0);
     options.older_generations = {udf_tree(root, cut_some)};
     UdfImage image = build_udf(udf_tree(now, cut_some), options);
     disc.bytes = std::move(image.bytes);
@@ -330,6 +175,40 @@ AuthoredDisc built_bridge(const PlanOptions& plan) {
   return disc;
 }
 
+/// A rewritable disc that was used twice: behind the end of its volume stands the rest of an earlier, larger one.
+AuthoredDisc used_twice(PlanOptions plan) {
+  AuthoredDisc disc = built_udf(plan, UdfOptions());
+  plan.first_number = kForeign;
+  plan.files *= 2;
+  const AuthoredDisc earlier = built_udf(plan, UdfOptions());
+  disc.bytes.insert(disc.bytes.end(), earlier.bytes.begin() + static_cast<std::ptrdiff_t>(disc.bytes.size()),
+                    earlier.bytes.end());
+  return disc;
+}
+
+/// Images of discs, stored as files: what is in them is no part of the disc.
+std::optional<AuthoredDisc> with_stored_images(const PlanOptions& plan, std::string& why_not) {
+  if (!has_tool("genisoimage", why_not)) return std::nullopt;
+  const ScratchFolder work;
+  const Folder root = plan_tree(plan);
+  write_tree(root, work / "tree");
+  PlanOptions inner = plan;
+  inner.files = plan.files / 4;
+  inner.first_number = kForeign;
+  const auto save = [&](const std::string& name, const std::vector<std::uint8_t>& bytes) {
+    write_file(work.path() / "tree" / name, std::string(bytes.begin(), bytes.end()));
+  };
+  const auto iso = by_genisoimage("-R -J", inner, why_not);
+  if (!iso) return std::nullopt;
+  save("stored.iso", iso->bytes);
+  inner.first_number += 10000;
+  save("stored.udf", built_udf(inner, UdfOptions()).bytes);
+  AuthoredDisc disc;
+  disc.bytes = genisoimage(work / "tree", "-R -J");
+  disc.files = list_files(root);
+  return disc;
+}
+
 UdfOptions of_revision(std::uint16_t revision) {
   UdfOptions o;
   o.revision = revision;
@@ -368,6 +247,7 @@ const std::vector<std::pair<std::string, Make>>& makers() {
         {"enhanced", g("-iso-level 4 -input-charset iso8859-1", true)},
         {"deep", g("-R -J", false, true)},
         {"multi-session", [](const PlanOptions& plan, std::string& w) { return two_sessions(plan, w); }},
+        {"stored-images", with_stored_images},
         {"bridge",
          [](const PlanOptions& plan, std::string& w) {
            auto disc = by_genisoimage("-udf -R -J", plan, w);
@@ -380,6 +260,7 @@ const std::vector<std::pair<std::string, Make>>& makers() {
         {"udf-2.01", udf(of_revision(0x0201))},
         {"udf-2.01-sparable", udf(sparable)},
         {"udf-2.50-metadata", udf(metadata)},
+        {"udf-used-twice", [](const PlanOptions& plan, std::string&) { return std::optional(used_twice(plan)); }},
     };
   }();
   return all;
@@ -407,17 +288,6 @@ std::optional<AuthoredDisc> author_disc(std::string_view kind, std::uint32_t fil
   }
   why_not = "no such kind of disc";
   return std::nullopt;
-}
-
-std::string token_of(std::string_view name) {
-  const std::size_t digits = name.empty() ? 0 : (name[0] | 32) == 'f' ? 5 : (name[0] | 32) == 'd' ? 3 : 0;
-  const auto is_digit = [](char c) { return c >= '0' && c <= '9'; };
-  if (digits == 0 || name.size() <= digits || !std::ranges::all_of(name.substr(1, digits), is_digit)) {
-    return std::string(name);
-  }
-  std::string token(name.substr(0, digits + 1));
-  token[0] = static_cast<char>(token[0] | 32);
-  return token;
 }
 
 }  // namespace lacuna::test

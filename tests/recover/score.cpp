@@ -101,7 +101,8 @@ class Scorer {
   void look_at(NodeId id, const std::string& path, const std::vector<std::string>& tokens, FileState state) {
     const bool whole = state == FileState::kWhole;
     const Node& node = read_->tree().node(id);
-    if (tokens.back().starts_with("A_ROOM")) return;  // room for the other file system of a bridge disc
+    // Room for the other file system of a bridge disc, and images stored as files: not made of tagged blocks.
+    if (tokens.back().starts_with("A_ROOM") || tokens.back().starts_with("stored.")) return;
     if (node.size > kMostBytes) {
       if (whole) falsely(path, "larger than any file of the disc");
       return;

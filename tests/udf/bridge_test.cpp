@@ -41,7 +41,7 @@ class UdfBridge : public ::testing::Test {
         options);
   }
 
-  UdfBox open(const std::vector<std::uint64_t>& bad_addresses = {}, const DiscOptions& options = {}) const {
+  UdfBox open(const std::vector<std::uint64_t>& bad_addresses = {}, const DiscOptions& options = without_scan()) const {
     MemoryImage memory = memory_of(udf_).with_map();
     for (const std::uint64_t a : bad_addresses) memory.mark(a / kSectorBytes, 1, SectorState::kBad);
     return UdfBox(memory, options);
@@ -86,7 +86,7 @@ TEST_F(UdfBridge, OneTreeWithTheNamesOfAllViews) {
 }
 
 TEST_F(UdfBridge, EachViewByItself) {
-  DiscOptions options;
+  DiscOptions options = without_scan();
   options.view = View::kUdf;
   EXPECT_EQ(open({}, options).nodes().size(), 5U);
   expect_shared_whole(open({}, options));

@@ -32,7 +32,7 @@ MemoryImage mapped(const UdfImage& image, const UdfDamage& damage, std::mt19937&
 
 const DiscOptions& with_streams() {
   static const DiscOptions options = [] {
-    DiscOptions o;
+    DiscOptions o = without_scan();
     o.streams = true;
     return o;
   }();

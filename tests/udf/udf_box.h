@@ -50,9 +50,16 @@ inline Timestamp timestamp_of(const UdfTime& t) {
   return out;
 }
 
+/// What the volume's own structures lead to, and nothing that looking through all sectors would bring up.
+inline DiscOptions without_scan() {
+  DiscOptions options;
+  options.scan = ScanMode::kNever;
+  return options;
+}
+
 class UdfBox {
  public:
-  explicit UdfBox(const MemoryImage& memory, const DiscOptions& options = {}) : image_(memory.open()) {
+  explicit UdfBox(const MemoryImage& memory, const DiscOptions& options = without_scan()) : image_(memory.open()) {
     auto opened = open_disc(*image_, options);
     if (!opened.ok()) {
       error_ = opened.error();

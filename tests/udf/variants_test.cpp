@@ -73,7 +73,7 @@ class UdfVariants : public UdfVariantTest {
     }
   }
 
-  UdfBox open(const DiscOptions& options = {}) const { return UdfBox(memory_of(image()).with_map(), options); }
+  UdfBox open(const DiscOptions& options = without_scan()) const { return UdfBox(memory_of(image()).with_map(), options); }
 };
 
 TEST_P(UdfVariants, TheTreeIsWhatWasWritten) {
@@ -153,7 +153,7 @@ TEST_P(UdfSpecialVariants, SpecialFiles) {
 }
 
 TEST_P(UdfVariants, DeletedNamesOnRequest) {
-  DiscOptions options;
+  DiscOptions options = without_scan();
   options.deleted = true;
   const UdfBox box = open(options);
   ASSERT_TRUE(box.ok()) << box.error().message;
@@ -186,7 +186,7 @@ TEST_P(UdfVariants, DeletedNamesOnRequest) {
 }
 
 TEST_P(UdfVariants, StreamsOnRequest) {
-  DiscOptions options;
+  DiscOptions options = without_scan();
   options.streams = true;
   const UdfBox box = open(options);
   ASSERT_TRUE(box.ok()) << box.error().message;
@@ -209,7 +209,7 @@ TEST_P(UdfVariants, EarlierStatesAreSessions) {
   }
   for (std::uint32_t number = 1; number <= earlier; ++number) {
     SCOPED_TRACE("session " + std::to_string(number));
-    DiscOptions options;
+    DiscOptions options = without_scan();
     options.session = number;
     const UdfBox box = open(options);
     ASSERT_TRUE(box.ok()) << box.error().message;
@@ -217,7 +217,7 @@ TEST_P(UdfVariants, EarlierStatesAreSessions) {
     EXPECT_EQ(box.disc().sessions()[number - 1].source, SessionSource::kTable);
     EXPECT_TRUE(box.disc().sessions()[number - 1].in_tree);
   }
-  DiscOptions options;
+  DiscOptions options = without_scan();
   options.all_sessions = true;
   const UdfBox box = open(options);
   ASSERT_TRUE(box.ok()) << box.error().message;

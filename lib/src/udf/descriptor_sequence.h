@@ -33,6 +33,11 @@ struct VolumeDescriptors {
   VolumeDescriptors& operator=(VolumeDescriptors&&) = default;
 
   std::uint32_t sector_bytes = kSectorBytes;
+  /// Added to a sector's number times its bytes: its byte address on the disc. Not 0 where the image starts late and
+  /// nobody said so; may point before its first byte.
+  std::int64_t shift_bytes = 0;
+  bool rebuilt = false;  ///< Descriptors are missing and were made of what the sectors hold.
+  std::string doubt;     ///< Why what they say of places is not beyond doubt.
   std::optional<Found<PrimaryVolume>> primary;
   std::optional<Found<ImplementationUseVolume>> lv_info;
   std::map<std::uint16_t, Found<Partition>> partitions;  ///< By partition number.
@@ -42,6 +47,12 @@ struct VolumeDescriptors {
   bool weak = false;       ///< One that counted is not wholly covered by its CRC, and no map vouches for its sector.
 
   std::deque<std::vector<std::uint8_t>> blocks;  ///< What the views lie in.
+
+  /// Of a sector of the volume, byte address on the disc. Nothing: it lies before the image.
+  std::optional<std::uint64_t> position_of(std::uint32_t sector) const {
+    const auto position = static_cast<std::int64_t>(std::uint64_t{sector} * sector_bytes) + shift_bytes;
+    return position < 0 ? std::nullopt : std::optional(static_cast<std::uint64_t>(position));
+  }
 };
 
 /// A stretch of the volume, in bytes.

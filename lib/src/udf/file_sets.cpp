@@ -4,8 +4,12 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <map>
 #include <set>
+#include <tuple>
 #include <utility>
+
+#include "udf/leftovers.h"
 
 namespace lacuna::udf {
 namespace {
@@ -105,6 +109,81 @@ class FileSetReader {
 FileSets read_file_sets(ByteReader& reader, const Partitions& partitions, const LongAd& first, Findings& findings,
                         std::vector<Structure>& structures) {
   return FileSetReader(reader, partitions, findings, structures).run(first);
+}
+
+void add_scanned_file_sets(ByteReader& reader, const Partitions& partitions, const Remains& remains, FileSets& sets,
+                           Findings& findings) {
+  const auto is_known = [&](const FoundFileSet& f) {
+    return std::any_of(sets.found.begin(), sets.found.end(), [&](const FoundFileSet& k) {
+      return k.position == f.position || std::ranges::equal(k.block, f.block);  // the metadata mirror's is a copy
+    });
+  };
+  const bool lost = sets.found.empty() || sets.newest_lost;
+  std::vector<FoundFileSet> scanned;
+  for (const DescriptorRemnant& d : remains.descriptors()) {
+    if (d.identifier != tag_id::kFileSet || !partitions.address_of(d.position, d.location)) continue;
+    SectorState state;
+    const Bytes view = reader.view(d.position, partitions.block_bytes(), state);
+    if (!has_bytes(state) || !decode_file_set(view)) continue;
+    FoundFileSet found;
+    found.block.assign(view.begin(), view.end());
+    found.descriptor = *decode_file_set(found.block);
+    found.position = d.position;
+    found.scanned = true;
+    if (is_known(found)) continue;
+    if (std::any_of(scanned.begin(), scanned.end(), [&](const auto& s) { return s.block == found.block; })) continue;
+    scanned.push_back(std::move(found));
+  }
+  if (scanned.empty()) return;
+  std::stable_sort(scanned.begin(), scanned.end(), [](const FoundFileSet& a, const FoundFileSet& b) {
+    const auto rank = [](const FoundFileSet& f) {
+      return std::tuple{f.descriptor.number, f.descriptor.descriptor_number, f.descriptor.recorded.seconds};
+    };
+    return rank(a) < rank(b);
+  });
+  findings.add({lost ? Severity::kDoubt : Severity::kNote, "file-set-scanned", "file set descriptor",
+                scanned.back().position / kSectorBytes, "ECMA-167 4/14.1",
+                lost ? "found by scanning; what leads to it is lost"
+                     : "found by scanning; nothing leads to it, so that it is one of an earlier use of the disc"});
+  const auto at = lost ? sets.found.end() : sets.found.begin();
+  sets.found.insert(at, std::make_move_iterator(scanned.begin()), std::make_move_iterator(scanned.end()));
+}
+
+LongAd find_root(const Partitions& partitions, const Remains& remains) {
+  struct Candidate {
+    LbAddr address;
+    std::uint64_t votes = 0;
+    bool first_id = false;  // unique id 0
+  };
+  std::map<std::uint64_t, Candidate> candidates;
+  for (const EntryRemnant& e : remains.entries()) {
+    if (!e.is_directory || e.unique_id != 0) continue;
+    if (const auto address = partitions.address_of(e.position, e.location)) {
+      candidates[key_of(*address)] = {*address, 0, true};
+    }
+  }
+  std::set<std::uint64_t> named;
+  for (const IdentifierRemnant& f : remains.identifiers()) {
+    if (f.icb_bytes == 0 || f.is_deleted() || !partitions.address_of(f.position, f.location)) continue;
+    if (!f.is_parent()) {
+      named.insert(key_of(f.icb));
+      continue;
+    }
+    Candidate& c = candidates[key_of(f.icb)];
+    c.address = f.icb;
+    ++c.votes;
+  }
+  const Candidate* best = nullptr;
+  for (const auto& [key, c] : candidates) {
+    // A stream directory has the id 0 as well, and names its file as its parent (UDF 3.3.5): nobody names it so.
+    if (named.contains(key) || c.votes == 0) continue;
+    if (best == nullptr || std::pair{c.first_id, c.votes} > std::pair{best->first_id, best->votes}) best = &c;
+  }
+  LongAd root;
+  if (best == nullptr) return root;
+  root.location = best->address;
+  root.length_bytes = partitions.block_bytes();
+  return root;
 }
 
 }  // namespace lacuna::udf

@@ -8,6 +8,7 @@
 #include "media/byte_reader.h"
 #include "udf/decode/file_set.h"
 #include "udf/partitions.h"
+#include "udf/remains.h"
 
 namespace lacuna::udf {
 
@@ -20,6 +21,7 @@ struct FoundFileSet {
   std::vector<std::uint8_t> block;  ///< What the views lie in.
   FileSet descriptor;
   std::uint64_t position = 0;  ///< Byte address on the disc.
+  bool scanned = false;        ///< No sequence leads to it.
 };
 
 struct FileSets {
@@ -32,5 +34,15 @@ struct FileSets {
 /// What fails becomes findings.
 FileSets read_file_sets(ByteReader& reader, const Partitions& partitions, const LongAd& first, Findings& findings,
                         std::vector<Structure>& structures);
+
+/// Adds what scanning found and no sequence led to, where it stands in a partition as its tag says: behind those of
+/// `sets` when the one that counts may be lost, else before them, as earlier states. Of equal ranks the one recorded
+/// last counts.
+void add_scanned_file_sets(ByteReader& reader, const Partitions& partitions, const Remains& remains, FileSets& sets,
+                           Findings& findings);
+
+/// Where the root directory's ICB is or was, when no file set is left: an entry with unique id 0 (UDF 3.2.1), or what
+/// directories name as their parent and no identifier names as its file. none() when nothing tells.
+LongAd find_root(const Partitions& partitions, const Remains& remains);
 
 }  // namespace lacuna::udf

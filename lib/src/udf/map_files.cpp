@@ -32,7 +32,8 @@ class TableFinder {
         findings_(findings),
         entries_(reader, partitions),
         physical_(*partitions.under(search.virtual_reference)),
-        stretch_(*partitions.physical(physical_)) {}
+        stretch_(*partitions.physical(physical_)),
+        lacks_blocks_(static_cast<std::uint32_t>(stretch_.lacks / partitions.block_bytes())) {}
 
   Result<std::vector<VirtualTableState>> run() {
     std::optional<VirtualTableState> newest;
@@ -67,7 +68,7 @@ class TableFinder {
  private:
   void tell(const char* kind, std::uint32_t block, std::string text) {
     findings_.add({Severity::kDoubt, kind, "virtual allocation table",
-                   (stretch_.position + std::uint64_t{block} * partitions_.block_bytes()) / kSectorBytes, "UDF 2.2.11",
+                   partitions_.position_of({block, physical_}).value_or(0) / kSectorBytes, "UDF 2.2.11",
                    std::move(text)});
   }
 
@@ -95,14 +96,14 @@ class TableFinder {
         const auto entry = decode_file_entry(block);
         if (!entry || !may_be_table(*entry)) continue;
         std::string why;
-        newest = read_table(static_cast<std::uint32_t>(first + i), why);
+        const auto here = static_cast<std::uint32_t>(first + i) + lacks_blocks_;
+        newest = read_table(here, why);
         if (newest) {
           if (behind_it) tell_superseded(*newest);
           return Done{};
         }
         if (entry->icb.file_type == file_type::kVirtualTable) {
-          tell("virtual-table-lost", static_cast<std::uint32_t>(first + i),
-               "a table does not count, an earlier one is looked for: " + why);
+          tell("virtual-table-lost", here, "a table does not count, an earlier one is looked for: " + why);
         }
       }
       behind = first;
@@ -213,6 +214,7 @@ class TableFinder {
   bool behind_ = false;  // whether anything stands behind the block at hand
   std::uint16_t physical_;
   Partitions::Stretch stretch_;
+  std::uint32_t lacks_blocks_;  // of the partition, before the image
 };
 
 }  // namespace
@@ -224,11 +226,11 @@ Result<std::vector<VirtualTableState>> find_virtual_tables(ByteReader& reader, c
   return TableFinder(reader, partitions, search, findings).run();
 }
 
-void load_metadata(Partitions& partitions, EntryReader& entries, std::uint16_t reference, Findings& findings,
+bool load_metadata(Partitions& partitions, EntryReader& entries, std::uint16_t reference, Findings& findings,
                    std::vector<Structure>& structures) {
   const PartitionMap map = partitions.map(reference);
   const auto physical = partitions.under(reference);
-  if (!physical || !partitions.physical(*physical)) return;
+  if (!physical || !partitions.physical(*physical)) return false;
   std::array<std::optional<MapFile>, 2> files;
   std::array<std::string, 2> why;
   const std::array<std::uint32_t, 2> blocks{map.metadata_block, map.mirror_block};
@@ -272,6 +274,7 @@ void load_metadata(Partitions& partitions, EntryReader& entries, std::uint16_t r
   // Without data of its own the mirror's entry names the same extents (UDF 2.2.13.1).
   const MapFile mirror = files[1] && mirrored ? *files[1] : files[0] ? *files[0] : main;
   partitions.set_metadata(reference, main, mirror);
+  return files[0] || files[1];
 }
 
 }  // namespace lacuna::udf

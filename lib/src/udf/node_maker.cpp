@@ -145,7 +145,7 @@ void NodeMaker::take_content(NodeId id, const Entry& entry) {
   for (const std::string& doubt : content.doubts) out_.tree.add_doubt(id, doubt);
   if (out_.tree.node(id).kind == NodeKind::kSymlink) return take_symlink(id, content);
   if (out_.tree.node(id).kind != NodeKind::kFile) return;
-  const std::string& partition_doubt = partitions_.doubt(entry.address.partition);
+  const std::string& partition_doubt = partitions_.doubt(entry.address, entry.position);
   if (!partition_doubt.empty()) out_.tree.add_doubt(id, partition_doubt);
   if (entry.entry.icb.has(icb_flag::kTransformed)) {
     out_.tree.add_doubt(id, "its content was transformed when it was recorded, in a way that is not known");

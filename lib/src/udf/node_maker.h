@@ -30,6 +30,8 @@ class NodeMaker {
   NodeMaker(SessionTree& out, EntryReader& entries, const Partitions& partitions, Evidence evidence, bool write_once)
       : out_(out), entries_(entries), partitions_(partitions), evidence_(evidence), write_once_(write_once) {}
 
+  /// Of the nodes that are added from now on.
+  void set_evidence(Evidence evidence) { evidence_ = evidence; }
   /// Adds the node of a name whose entry was read.
   NodeId add(NodeId parent, const NameFacts& name, const Entry& entry);
   /// Adds the node of a name whose entry is lost: unlocated, or an unread directory.

@@ -65,10 +65,15 @@ Partitions::Partitions(ByteReader& reader, const VolumeDescriptors& volume, cons
                     "no descriptor of this partition could be read; what lies there can't be located"});
     } else {
       space.known = true;
+      space.doubt = volume.doubt;
       if (volume.weak) space.doubt = "the volume's descriptors are not covered by a CRC";
-      space.position = std::uint64_t{found->second.descriptor.start_sector} * sector_bytes_;
+      const auto start =
+          static_cast<std::int64_t>(std::uint64_t{found->second.descriptor.start_sector} * sector_bytes_) +
+          volume.shift_bytes;
+      space.position = start < 0 ? 0 : static_cast<std::uint64_t>(start);
+      space.lacks = start < 0 ? static_cast<std::uint64_t>(-start) : 0;
       space.blocks = std::uint64_t{found->second.descriptor.length_sectors} * sector_bytes_ / block_bytes_;
-      if (map->kind == PartitionMapKind::kSparable) read_sparing_tables(space, reference, findings);
+      if (map->kind == PartitionMapKind::kSparable) read_sparing_tables(volume, space, reference, findings);
     }
     spaces_.push_back(std::move(space));
   }
@@ -78,7 +83,8 @@ Partitions::Partitions(ByteReader& reader, const VolumeDescriptors& volume, cons
   }
 }
 
-void Partitions::read_sparing_tables(Space& space, std::uint16_t reference, Findings& findings) {
+void Partitions::read_sparing_tables(const VolumeDescriptors& volume, Space& space, std::uint16_t reference,
+                                     Findings& findings) {
   const PartitionMap& map = space.map;
   std::optional<std::uint32_t> best;
   bool best_whole = false;
@@ -87,7 +93,9 @@ void Partitions::read_sparing_tables(Space& space, std::uint16_t reference, Find
   std::vector<std::uint8_t> table(static_cast<std::size_t>(bytes));
   for (std::size_t i = 0; i < map.sparing_tables; ++i) {
     const std::uint32_t sector = map.sparing_table_sector[i];
-    const std::uint64_t position = std::uint64_t{sector} * sector_bytes_;
+    const auto there = volume.position_of(sector);
+    if (!there) continue;
+    const std::uint64_t position = *there;
     structures_.push_back(
         {StructureKind::kSparingTable, View::kUdf, position, bytes, kNoNode, fmt::format("sparing table {}", i + 1)});
     const SectorState state = reader_.read(position, table);
@@ -110,11 +118,13 @@ void Partitions::read_sparing_tables(Space& space, std::uint16_t reference, Find
     space.moved.clear();
     for (std::size_t k = 0; k < decoded->size(); ++k) {
       const SparingEntry e = (*decoded)[k];
-      if (e.is_moved()) space.moved.emplace_back(e.original, e.mapped_sector);
+      if (!e.is_moved()) continue;
+      space.moved.emplace_back(e.original, volume.position_of(e.mapped_sector).value_or(kNowhere));
     }
   }
   std::sort(space.moved.begin(), space.moved.end());
   if (!best_whole) {
+    space.sparing_lost = true;
     space.doubt = "no sparing table could be read: packets that were moved would be found in their old place";
     space.state = "no sparing table could be read";
     findings.add({Severity::kDoubt, "sparing-tables-lost", fmt::format("partition map {}", reference), std::nullopt,
@@ -157,32 +167,54 @@ void Partitions::set_metadata(std::uint16_t reference, MapFile main, MapFile mir
   space.mirror_ends = ends_of(space.mirror);
 }
 
+void Partitions::set_placed(std::uint16_t reference, MapFile main, MapFile mirror, std::uint64_t doubtful_before,
+                            std::set<std::uint32_t> contested, std::string doubt) {
+  set_metadata(reference, std::move(main), std::move(mirror));
+  Space& space = spaces_[reference];
+  space.known = space.placed = true;
+  space.doubtful_before = doubtful_before;
+  space.contested = std::move(contested);
+  space.placed_doubt = std::move(doubt);
+}
+
+void Partitions::set_moved(std::uint16_t reference, std::vector<std::pair<std::uint32_t, std::uint64_t>> moved) {
+  spaces_[reference].moved = std::move(moved);
+  std::sort(spaces_[reference].moved.begin(), spaces_[reference].moved.end());
+}
+
 int Partitions::copies(std::uint16_t reference) const {
   if (reference >= spaces_.size()) return 0;
-  return spaces_[reference].map.kind == PartitionMapKind::kMetadata ? 2 : 1;
+  const Space& space = spaces_[reference];
+  return space.map.kind == PartitionMapKind::kMetadata || (space.placed && !space.mirror.extents.empty()) ? 2 : 1;
+}
+
+Partitions::Run Partitions::plain_run(const Space& space, std::uint64_t offset, std::uint64_t bytes) {
+  if (offset < space.lacks) return {kNowhere, std::min(bytes, space.lacks - offset)};
+  return {space.position + (offset - space.lacks), bytes};
 }
 
 Partitions::Run Partitions::physical_run(const Space& space, std::uint64_t offset, std::uint64_t bytes) const {
   const std::uint64_t end = space.blocks * block_bytes_;
   if (offset >= end) return {kNowhere, bytes};
   bytes = std::min(bytes, end - offset);
-  if (space.moved.empty() || space.map.packet_blocks == 0) return {space.position + offset, bytes};
+  if (space.moved.empty() || space.map.packet_blocks == 0) return plain_run(space, offset, bytes);
   const std::uint64_t packet_bytes = std::uint64_t{space.map.packet_blocks} * block_bytes_;
   const auto packet = static_cast<std::uint32_t>(offset / packet_bytes * space.map.packet_blocks);
-  const auto at = std::lower_bound(space.moved.begin(), space.moved.end(), std::pair{packet, std::uint32_t{0}});
+  const auto at = std::lower_bound(space.moved.begin(), space.moved.end(), std::pair{packet, std::uint64_t{0}});
   const std::uint64_t within = offset % packet_bytes;
   if (at != space.moved.end() && at->first == packet) {
-    return {std::uint64_t{at->second} * sector_bytes_ + within, std::min(bytes, packet_bytes - within)};
+    const std::uint64_t run = std::min(bytes, packet_bytes - within);
+    return {at->second == kNowhere ? kNowhere : at->second + within, run};
   }
   // As far as the next packet that was moved.
   const std::uint64_t next = at == space.moved.end() ? end : std::uint64_t{at->first} * block_bytes_;
-  return {space.position + offset, std::min(bytes, next - offset)};
+  return plain_run(space, offset, std::min(bytes, next - offset));
 }
 
 Partitions::Run Partitions::run_at(const Space& space, std::uint64_t offset, std::uint64_t bytes, int copy) const {
   const auto nowhere = Run{kNowhere, bytes};
   if (!space.known) return nowhere;
-  switch (space.map.kind) {
+  switch (space.placed ? PartitionMapKind::kMetadata : space.map.kind) {
     case PartitionMapKind::kPhysical:
     case PartitionMapKind::kSparable:
       return physical_run(space, offset, bytes);
@@ -191,7 +223,8 @@ Partitions::Run Partitions::run_at(const Space& space, std::uint64_t offset, std
       const std::uint64_t within = offset % block_bytes_;
       const std::uint64_t piece = std::min(bytes, block_bytes_ - within);
       const auto physical = under(space.map.reference);
-      if (!physical || block >= space.table.size() || space.table[block] == ~std::uint32_t{0}) {
+      if (!physical || !spaces_[*physical].known || block >= space.table.size() ||
+          space.table[block] == ~std::uint32_t{0}) {
         // Beyond the table there is nothing, however much is asked for.
         return {kNowhere, block >= space.table.size() ? bytes : piece};
       }
@@ -218,6 +251,17 @@ std::optional<std::uint64_t> Partitions::position_of(LbAddr block, int copy) con
   const Run run = run_at(spaces_[block.partition], std::uint64_t{block.block} * block_bytes_, block_bytes_, copy);
   if (run.position == kNowhere || run.bytes < block_bytes_) return {};
   return run.position;
+}
+
+std::optional<LbAddr> Partitions::address_of(std::uint64_t position, std::uint32_t block) const {
+  for (std::size_t i = spaces_.size(); i-- > 0;) {  // what lies over others comes behind them
+    const LbAddr address{block, static_cast<std::uint16_t>(i)};
+    for (int copy = 0; copy < copies(address.partition); ++copy) {
+      const auto at = position_of(address, copy);
+      if (at && *at <= position && position - *at < block_bytes_) return address;
+    }
+  }
+  return {};
 }
 
 bool Partitions::locate(LbAddr first, std::uint64_t bytes, std::vector<Extent>& out) const {
@@ -251,9 +295,21 @@ const std::string& Partitions::doubt(std::uint16_t reference) const {
   return physical ? spaces_[*physical].doubt : none;
 }
 
+const std::string& Partitions::doubt(LbAddr block, std::uint64_t position) const {
+  if (block.partition < spaces_.size()) {
+    const Space& space = spaces_[block.partition];
+    if (!space.placed_doubt.empty() && (position < space.doubtful_before || space.contested.contains(block.block))) {
+      return space.placed_doubt;
+    }
+  }
+  return doubt(block.partition);
+}
+
 std::optional<Partitions::Stretch> Partitions::physical(std::uint16_t reference) const {
   if (reference >= spaces_.size() || !spaces_[reference].known) return {};
-  return Stretch{spaces_[reference].position, spaces_[reference].blocks * block_bytes_};
+  const Space& space = spaces_[reference];
+  const std::uint64_t bytes = space.blocks * block_bytes_;
+  return Stretch{space.position, bytes - std::min(bytes, space.lacks), space.lacks};
 }
 
 std::vector<UdfFacts::Map> Partitions::describe() const {

@@ -9,19 +9,25 @@
 #include "udf/decode/cs0.h"
 #include "udf/file_sets.h"
 #include "udf/map_files.h"
+#include "udf/placing.h"
+#include "udf/rebuild.h"
 #include "udf/tree_reader.h"
 #include "udf/volume_facts.h"
 #include "udf/volume_search.h"
+#include "udf/votes.h"
 
 namespace lacuna::udf {
 namespace {
 
 /// All that the states of one volume share.
 struct OpenVolume {
-  OpenVolume(const Image& image, FoundVolume volume) : reader(image), found(std::move(volume)) {}
+  OpenVolume(const Image& image, FoundVolume volume, const Remains* all_remains)
+      : reader(image), found(std::move(volume)), remains(all_remains) {}
 
   ByteReader reader;
   FoundVolume found;
+  const Remains* remains;                 ///< Null: nothing was looked for.
+  std::uint64_t end_lba = 0;              ///< Behind its session.
   std::vector<VirtualTableState> tables;  ///< Newest first; empty: no virtual partition, or none that can be read.
 };
 
@@ -41,14 +47,27 @@ class UdfPart final : public SessionPart {
     const Found<LogicalVolume>& logical = logical_volume();
     partitions_.emplace(volume_->reader, volume_->found.descriptors, logical.descriptor, findings_);
     structures_ = partitions_->structures();
-    if (const auto reference = partitions_->first_of(PartitionMapKind::kVirtual)) use_table(*reference);
-    if (const auto reference = partitions_->first_of(PartitionMapKind::kMetadata)) {
-      EntryReader entries(volume_->reader, *partitions_);
-      load_metadata(*partitions_, entries, *reference, findings_, structures_);
+    if (const auto reference = partitions_->first_of(PartitionMapKind::kSparable);
+        reference && volume_->remains != nullptr && partitions_->lacks_sparing_table(*reference)) {
+      static_cast<void>(place_moved(*partitions_, *reference, *volume_->remains, findings_));
     }
+    if (const auto reference = partitions_->first_of(PartitionMapKind::kVirtual)) use_table(*reference);
+    if (const auto reference = partitions_->first_of(PartitionMapKind::kMetadata)) use_metadata(*reference);
     file_sets_ = read_file_sets(volume_->reader, *partitions_, logical.descriptor.file_set, findings_, structures_);
+    if (volume_->remains != nullptr) {
+      add_scanned_file_sets(volume_->reader, *partitions_, *volume_->remains, file_sets_, findings_);
+      if (file_sets_.found.empty()) root_ = find_root(*partitions_, *volume_->remains);
+    }
     describe();
     return file_sets_.found.size();
+  }
+
+  bool is_placed() const { return placed_; }
+  /// By the newest table that can be read, though it may not be the newest that was written.
+  void keep_to_table() { may_rebuild_ = false; }
+  /// Whether the file set of a state before this one was found by scanning only.
+  bool is_scanned(std::size_t file_set_back) const {
+    return file_sets_.found[file_sets_.found.size() - 1 - file_set_back].scanned;
   }
 
   Result<std::unique_ptr<SessionTree>> read() override {
@@ -57,12 +76,26 @@ class UdfPart final : public SessionPart {
     request.options = &options_;
     request.write_once = partitions_->first_of(PartitionMapKind::kVirtual).has_value();
     const bool table_superseded = !volume_->tables.empty() && volume_->tables.front().may_be_superseded;
-    const bool superseded = (table_superseded && table_ == 0) || (file_sets_.newest_lost && file_set_back_ == 0);
-    request.evidence = superseded ? Evidence::kSession : Evidence::kTree;
+    const bool superseded =
+        (table_superseded && table_ == 0 && !placed_) || (file_sets_.newest_lost && file_set_back_ == 0);
+    request.evidence = superseded ? Evidence::kSession : placed_ ? Evidence::kScan : Evidence::kTree;
+    request.root = root_;
     if (file_set_back_ < file_sets_.found.size()) {
-      const FileSet& set = file_sets_.found[file_sets_.found.size() - 1 - file_set_back_].descriptor;
-      request.root = set.root;
-      request.system_streams = set.streams;
+      const FoundFileSet& set = file_sets_.found[file_sets_.found.size() - 1 - file_set_back_];
+      request.root = set.descriptor.root;
+      request.system_streams = set.descriptor.streams;
+      if (set.scanned) request.evidence = Evidence::kScan;
+    }
+    if (volume_->found.descriptors.rebuilt || !root_.none()) request.evidence = Evidence::kScan;
+    std::optional<FreeSpace> free_space;
+    if (is_current_ && volume_->remains != nullptr) {
+      free_space.emplace(volume_->reader, volume_->found, *partitions_, *volume_->remains);
+      request.adoption = {volume_->remains, &*free_space, {}};
+      for (const FoundFileSet& set : file_sets_.found) {
+        if (!(set.descriptor.root.location == request.root.location)) {
+          request.adoption.other_roots.push_back(set.descriptor.root.location);
+        }
+      }
     }
     TreeCounts counts;
     auto tree = read_tree(volume_->reader, *partitions_, request, counts);
@@ -76,9 +109,10 @@ class UdfPart final : public SessionPart {
     return tree;
   }
 
-  void set_earlier(std::uint64_t number) {
+  void set_earlier(std::uint64_t number, SessionSource how = SessionSource::kTable) {
     state = number;
-    source = SessionSource::kTable;
+    source = how;
+    is_current_ = false;
   }
 
  private:
@@ -86,6 +120,13 @@ class UdfPart final : public SessionPart {
   const Found<LogicalVolume>& logical_volume() const { return volume_->found.descriptors.logical.front(); }
 
   void use_table(std::uint16_t reference) {
+    if (table_ == 0 && may_rebuild_ && volume_->remains != nullptr) {
+      placed_ = place_virtual(
+          volume_->reader, *partitions_, reference, volume_->tables.empty() ? nullptr : &volume_->tables.front(),
+          volume_->found.start_lba * kSectorBytes,
+          std::min(volume_->end_lba * kSectorBytes, volume_->reader.end_byte()), *volume_->remains, findings_);
+      if (placed_) return;
+    }
     if (volume_->tables.empty()) {
       partitions_->set_state(reference, "no virtual allocation table could be read");
       findings_.add({Severity::kLoss, "virtual-tables-lost", "virtual allocation table", std::nullopt, "UDF 2.2.11",
@@ -100,10 +141,16 @@ class UdfPart final : public SessionPart {
                                table.lost_entries != 0 ? fmt::format(", {} of them lost", table.lost_entries) : ""));
   }
 
+  void use_metadata(std::uint16_t reference) {
+    EntryReader entries(volume_->reader, *partitions_);
+    if (load_metadata(*partitions_, entries, reference, findings_, structures_) || volume_->remains == nullptr) return;
+    placed_ = place_metadata(volume_->reader, *partitions_, reference, *volume_->remains, findings_) || placed_;
+  }
+
   void describe() {
     const Found<LogicalVolume>& logical = logical_volume();
-    const auto integrity = read_integrity(volume_->reader, volume_->found.descriptors.sector_bytes,
-                                          logical.descriptor.integrity, findings_, structures_);
+    const auto integrity = read_integrity(volume_->reader, volume_->found.descriptors, logical.descriptor.integrity,
+                                          findings_, structures_);
     Volume v = describe_volume(volume_->found, logical, *partitions_, integrity);
     // The maps are only ever looked at for structures when the integrity descriptor has the number.
     const auto free = free_by_space_map(volume_->reader, volume_->found, *partitions_, structures_);
@@ -128,6 +175,9 @@ class UdfPart final : public SessionPart {
   std::size_t file_set_back_;  // how many before the one that counts
   std::optional<Partitions> partitions_;
   FileSets file_sets_;
+  LongAd root_;          // when no file set is left
+  bool placed_ = false;  // a table was rebuilt from what it leads to
+  bool is_current_ = true, may_rebuild_ = true;
   std::vector<Structure> structures_;
   Findings findings_;
 };
@@ -143,6 +193,17 @@ Result<Done> find_tables(DiscBuilder& builder, const DiscOptions& options, OpenV
                                     builder.findings());
   if (!tables) return tables.error();
   volume.tables = std::move(*tables);
+  // Where the partition starts is beyond doubt when its table leads to structures that say they are what it says.
+  if (volume.remains != nullptr && !volume.tables.empty() && !volume.found.descriptors.doubt.empty()) {
+    const auto physical = partitions.under(*reference);
+    const std::vector<std::uint32_t>& entries = volume.tables.front().entries;
+    std::size_t agree = 0;
+    for (const TaggedBlock& b : tagged_blocks(*volume.remains, partitions.block_bytes())) {
+      agree +=
+          physical && b.block < entries.size() && partitions.position_of({entries[b.block], *physical}) == b.position;
+    }
+    if (agree >= 2) volume.found.descriptors.doubt.clear();
+  }
   return Done{};
 }
 
@@ -150,15 +211,18 @@ Result<Done> find_tables(DiscBuilder& builder, const DiscOptions& options, OpenV
 
 Result<SessionParts> find_udf(DiscBuilder& builder, const DiscOptions& options,
                               std::vector<std::uint64_t> session_starts, const Remains* remains) {
-  static_cast<void>(remains);
   ByteReader reader(builder.image());
   auto volumes = find_volumes(reader, {std::move(session_starts), options.progress}, builder.findings());
   if (!volumes) return volumes.error();
+  if (volumes->empty() && remains != nullptr && !remains->empty()) {
+    if (auto rebuilt = rebuild_volume(reader, *remains, builder.findings())) volumes->push_back(std::move(*rebuilt));
+  }
   SessionParts parts;
   for (std::size_t i = 0; i < volumes->size(); ++i) {
     const std::uint64_t end_lba =
         i + 1 < volumes->size() ? (*volumes)[i + 1].start_lba : (reader.end_byte() + kSectorBytes - 1) / kSectorBytes;
-    const auto volume = std::make_shared<OpenVolume>(builder.image(), std::move((*volumes)[i]));
+    const auto volume = std::make_shared<OpenVolume>(builder.image(), std::move((*volumes)[i]), remains);
+    volume->end_lba = end_lba;
     for (const Structure& s : volume->found.descriptors.structures) builder.structures().push_back(s);
     if (Result<Done> found = find_tables(builder, options, *volume, end_lba); !found) return found.error();
     std::uint64_t earlier = 0;
@@ -169,10 +233,18 @@ Result<SessionParts> find_udf(DiscBuilder& builder, const DiscOptions& options,
       parts.push_back(std::move(part));
     }
     auto current = std::make_unique<UdfPart>(options, volume, 0, 0);
-    for (std::size_t back = current->prepare(); back-- > 1;) {
-      auto part = std::make_unique<UdfPart>(options, volume, 0, back);
+    const std::size_t sets = current->prepare();
+    if (current->is_placed() && !volume->tables.empty() && volume->tables.front().may_be_superseded) {
+      auto part = std::make_unique<UdfPart>(options, volume, 0, 0);
+      part->keep_to_table();
       part->prepare();
       part->set_earlier(earlier++);
+      parts.push_back(std::move(part));
+    }
+    for (std::size_t back = sets; back-- > 1;) {
+      auto part = std::make_unique<UdfPart>(options, volume, 0, back);
+      part->prepare();
+      part->set_earlier(earlier++, current->is_scanned(back) ? SessionSource::kScan : SessionSource::kTable);
       parts.push_back(std::move(part));
     }
     parts.push_back(std::move(current));

@@ -154,7 +154,7 @@ void Remains::take_entry(Bytes rest, std::uint64_t position) {
   if (!check.proven_elsewhere()) return;
   keep(entries_,
        {position, e->unique_id, check.tag.location, check.tag.crc, e->link_count, e->icb.strategy, e->icb.file_type,
-        e->is_directory()},
+        e->is_directory(), e->icb.prior_direct_entries == 0},
        dropped_);
 }
 

@@ -29,6 +29,7 @@ struct EntryRemnant {
   std::uint16_t strategy = 0;  ///< 4, or 4096: there may be newer states.
   std::uint8_t file_type = 0;  ///< file_type of the ICB tag
   bool is_directory = false;
+  bool first_state = true;  ///< 4/14.6.1: no direct entry comes before it in its ICB.
 };
 
 /// A file identifier (4/14.4). Readers get its name from the image.

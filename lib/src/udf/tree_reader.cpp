@@ -8,10 +8,14 @@
 
 #include <algorithm>
 #include <deque>
+#include <unordered_map>
 #include <unordered_set>
 
+#include "udf/adopt.h"
 #include "udf/decode/cs0.h"
 #include "udf/decode/file_identifier.h"
+#include "udf/directory_places.h"
+#include "udf/leftovers.h"
 #include "udf/mirrored_content.h"
 #include "udf/node_maker.h"
 
@@ -30,10 +34,11 @@ struct Directory {
   bool doubted = false;  ///< Its own entry, or that of a directory above it, is not proven.
 };
 
-class TreeReader {
+class TreeReader : private TreeHands {
  public:
   TreeReader(ByteReader& reader, const Partitions& partitions, const TreeRequest& request, TreeCounts& counts)
-      : image_(reader.image()),
+      : reader_(reader),
+        image_(reader.image()),
         partitions_(partitions),
         request_(request),
         counts_(counts),
@@ -48,6 +53,62 @@ class TreeReader {
     out_->tree.edit(kRoot).evidence = request_.evidence;
     begin_root();
     if (!request_.system_streams.none()) add_streams(kRoot, "", request_.system_streams, true);
+    if (Result<Done> done = read_added(); !done) return done.error();
+    if (request_.adoption.remains != nullptr) {
+      maker_.set_evidence(Evidence::kScan);
+      const Result<Done> done = adopt(reader_, partitions_, entries_, request_.adoption, *out_, *this);
+      if (!done) return done.error();
+    }
+    return std::move(out_);
+  }
+
+ private:
+  // ---- what adoption asks for
+
+  std::optional<NodeId> directory_of(LbAddr icb) const override {
+    const auto at = directories_by_icb_.find(key_of(icb));
+    return at == directories_by_icb_.end() ? std::nullopt : std::optional(at->second);
+  }
+  std::optional<LbAddr> icb_of(NodeId directory) const override {
+    const auto at = icbs_.find(directory);
+    return at == icbs_.end() ? std::nullopt : std::optional(at->second);
+  }
+  bool lacks_content(NodeId directory) const override { return without_content_.contains(directory); }
+  bool has_reached(LbAddr icb) const override { return reached_.contains(key_of(icb)); }
+  bool is_deleted(LbAddr icb) const override { return deleted_.contains(key_of(icb)) && !has_reached(icb); }
+  void take(NodeId directory, LbAddr icb, const FileIdentifier& fid, const TagCheck& check) override {
+    places_ = DirectoryPlaces();
+    LongAd own;
+    own.location = icb;
+    take(Directory{directory, own, icb, depth_of(directory), false, false}, fid, check);
+  }
+  NodeId add(NodeId parent, LbAddr parent_icb, const std::string& name, const LongAd& icb,
+             std::uint16_t flags) override {
+    NameFacts facts;
+    facts.name = name;
+    NoEntry why;
+    const auto entry = entries_.read(icb, why);
+    facts.directory = entry && entry->entry.is_directory();
+    const NodeId id = entry ? maker_.add(parent, facts, *entry) : maker_.add_lost(parent, facts, why);
+    out_->tree.edit(id).flags |= flags;
+    keep_structures(id);
+    reach(icb.location, id);
+    if (facts.directory) enter({id, icb, parent_icb, depth_of(id), false, false}, *entry);
+    return id;
+  }
+  NodeId add_lost(NodeId parent, const std::string& name, std::optional<LbAddr> icb) override {
+    NameFacts facts;
+    facts.name = name;
+    facts.directory = true;
+    NoEntry why{"its file entry is lost", icb ? partitions_.position_of(*icb) : std::nullopt};
+    const NodeId id = maker_.add_lost(parent, facts, why);
+    if (icb) reach(*icb, id);
+    Directory d;
+    d.node = id;
+    lose_all(d, why);
+    return id;
+  }
+  Result<Done> read_added() override {
     while (!queue_.empty()) {
       const Directory directory = queue_.front();
       queue_.pop_front();
@@ -57,12 +118,27 @@ class TreeReader {
         return Error{ErrorCode::kCancelled, "cancelled while reading directories"};
       }
     }
-    return std::move(out_);
+    return Done{};
   }
 
- private:
+  void reach(LbAddr icb, NodeId id) {
+    if (request_.adoption.remains == nullptr) return;
+    reached_.insert(key_of(icb));
+    if (id == kNoNode || !out_->tree.node(id).is_directory()) return;
+    if (directories_by_icb_.emplace(key_of(icb), id).second) icbs_.emplace(id, icb);
+  }
+  std::uint16_t depth_of(NodeId id) const {
+    std::uint16_t depth = 0;
+    while (id != kRoot && id != kNoNode && depth <= kMaxDepth) {
+      id = out_->tree.node(id).parent;
+      ++depth;
+    }
+    return depth;
+  }
+
   void begin_root() {
     NoEntry why;
+    if (!request_.root.none()) reach(request_.root.location, kRoot);
     auto entry = entries_.read(request_.root, why);
     keep_structures(kRoot);
     if (!entry || !entry->entry.is_directory()) {
@@ -101,9 +177,7 @@ class TreeReader {
     const Entry& entry = *again;
     const Content content = entries_.content(entry, budget_bytes_);
     keep_structures(d.node);
-    extents_ = entries_.extents(content);
-    ends_.clear();
-    for (const Extent& e : extents_) ends_.push_back((ends_.empty() ? 0 : ends_.back()) + e.bytes);
+    places_ = DirectoryPlaces(content, entry, entries_.extents(content), partitions_.block_bytes());
     RangeSet missing;
     bool suspect = false;
     std::vector<std::uint8_t> bytes = entries_.read_content(content, budget_bytes_, missing, suspect);
@@ -114,7 +188,7 @@ class TreeReader {
            "the directories claim more than twice the image; the rest is not read");
     }
     budget_bytes_ -= std::min<std::uint64_t>(budget_bytes_, bytes.size());
-    for (const Extent& e : extents_) {
+    for (const Extent& e : places_.extents()) {
       if (e.has_place() && !content.embedded) {
         out_->structures.push_back({StructureKind::kDirectory, View::kUdf, e.position, e.bytes, d.node, {}});
       }
@@ -124,16 +198,14 @@ class TreeReader {
            "part of the directory stands in suspect sectors; each name in it proves itself");
     }
     lost_ = RangeSet{};
-    piece_ = 0;
-    piece_start_ = 0;
     misplaced_ = false;
-    const std::uint64_t names = take_identifiers(d, content, entry, bytes, missing);
+    const std::uint64_t names = take_identifiers(d, content, bytes, missing);
     lost_ = lost_.united(missing);
     if (!lost_.empty() && !d.deleted) close_damaged(d, entry, content, names);
   }
 
-  std::uint64_t take_identifiers(const Directory& d, const Content& content, const Entry& entry,
-                                 std::vector<std::uint8_t>& bytes, const RangeSet& missing) {
+  std::uint64_t take_identifiers(const Directory& d, const Content& content, std::vector<std::uint8_t>& bytes,
+                                 const RangeSet& missing) {
     MirroredContent mirrored(entries_, partitions_, content, bytes);
     FidReader fids(bytes);
     std::uint64_t names = 0;
@@ -142,7 +214,7 @@ class TreeReader {
       const auto fid = fids.next();
       std::string why;
       if (fid && !(!missing.empty() && missing.intersects({at, fids.offset()}))) {
-        const TagCheck check = check_tag(fid->raw, block_of(content, entry, at), fid->bytes);
+        const TagCheck check = check_tag(fid->raw, places_.block_of(at), fid->bytes);
         using namespace tag_problem;
         if ((check.problems & (kTooShort | kBlank | kChecksum | kCrc | kCrcBeyond)) == 0) {
           take(d, *fid, check);
@@ -157,7 +229,7 @@ class TreeReader {
       const Range stretch{at, next.value_or(bytes.size())};
       if (mirrored.mend(stretch)) {
         note(
-            Severity::kDoubt, "identifier", d.node, position_at(at), "UDF 2.2.13",
+            Severity::kDoubt, "identifier", d.node, places_.position_at(at), "UDF 2.2.13",
             fmt::format("{} bytes of the directory hold no file identifiers that count; the metadata mirror's are used",
                         stretch.length()));
         fids.resume_at(at);
@@ -168,7 +240,7 @@ class TreeReader {
         break;
       }
       if (!why.empty()) {
-        note(Severity::kLoss, "identifier", d.node, position_at(at), "ECMA-167 4/14.4",
+        note(Severity::kLoss, "identifier", d.node, places_.position_at(at), "ECMA-167 4/14.4",
              fmt::format("a file identifier at byte {} of the directory does not count: {}", at, why));
       }
       lost_.add(stretch);
@@ -181,7 +253,7 @@ class TreeReader {
   /// Zeros where identifiers should follow: a writer's padding, or a hole.
   void take_zeros(const Directory& d, std::size_t at, std::size_t end, const RangeSet& missing) {
     if (!missing.empty() && missing.intersects({at, end})) return lost_.add({at, end});
-    note(Severity::kDoubt, "directory-zeros", d.node, position_at(at), "ECMA-167 4/8.6",
+    note(Severity::kDoubt, "directory-zeros", d.node, places_.position_at(at), "ECMA-167 4/8.6",
          fmt::format("the last {} bytes of the directory are zeros instead of file identifiers", end - at));
     if (!image_.has_map()) lost_.add({at, end});
   }
@@ -189,7 +261,7 @@ class TreeReader {
   void take(const Directory& d, const FileIdentifier& fid, const TagCheck& check) {
     if (fid.is_parent()) {
       if (!(fid.icb.location == d.parent_icb) && !d.deleted) {
-        note(Severity::kDoubt, "directory-parent", d.node, position_at(0), "ECMA-167 4/14.4.3",
+        note(Severity::kDoubt, "directory-parent", d.node, places_.position_at(0), "ECMA-167 4/14.4.3",
              fmt::format("it names block {} as its parent's, not {}", fid.icb.location.block, d.parent_icb.block));
       }
       return;
@@ -197,13 +269,16 @@ class TreeReader {
     NameFacts name;
     name.deleted = fid.is_deleted() || d.deleted;
     if (name.deleted) ++counts_.deleted_names;
+    if (name.deleted && request_.adoption.remains != nullptr && !fid.icb.none()) {
+      deleted_.insert(key_of(fid.icb.location));
+    }
     if (name.deleted && !request_.options->deleted) return;
     append_cs0_name(name.name, fid.name);
     name.directory = fid.is_directory();
     name.hidden = fid.is_hidden();
     doubt_identifier(d, fid, check, name);
     if (name.name.empty()) {
-      note(Severity::kDoubt, "identifier-unnamed", d.node, position_at(0), "ECMA-167 4/8.6",
+      note(Severity::kDoubt, "identifier-unnamed", d.node, places_.position_at(0), "ECMA-167 4/8.6",
            "a file identifier without a name");
       name.name = fmt::format("unnamed-{}", fid.icb.location.block);
     }
@@ -217,7 +292,7 @@ class TreeReader {
       name.doubts.push_back("its name's descriptor says that it belongs to another block");
       if (!misplaced_) {
         misplaced_ = true;
-        note(Severity::kDoubt, "identifier-misplaced", d.node, position_at(0), "ECMA-167 3/7.2.8",
+        note(Severity::kDoubt, "identifier-misplaced", d.node, places_.position_at(0), "ECMA-167 3/7.2.8",
              "file identifiers that say they stand elsewhere: " + describe(check));
       }
     }
@@ -255,11 +330,13 @@ class TreeReader {
     }
     if (!entry) {
       const NodeId id = maker_.add_lost(d.node, name, why);
+      if (!fid.icb.none()) reach(fid.icb.location, id);
       keep_structures(id);
       lose(d, fid, name, id, why);
       return;
     }
     const NodeId id = maker_.add(d.node, name, *entry);
+    reach(fid.icb.location, id);
     keep_structures(id);
     if (entry->entry.is_extended) add_streams(d.node, name.name, entry->entry.streams_icb, false);
     if (out_->tree.node(id).is_directory()) {
@@ -274,6 +351,7 @@ class TreeReader {
   /// ECMA-167 4/9.2, UDF 3.3.5: a stream directory is one without a parent entry of its own.
   void add_streams(NodeId parent, const std::string& of, const LongAd& icb, bool system) {
     if (icb.none()) return;
+    reach(icb.location, kNoNode);
     const std::string what = of.empty() ? "system stream directory" : "stream directory of " + of;
     NoEntry why;
     const auto entry = entries_.read(icb, why);
@@ -306,6 +384,7 @@ class TreeReader {
       at += std::max<std::size_t>(fid->length(), 4);
       if (fid->is_parent() || fid->is_deleted()) continue;
       ++counts_.named_streams;
+      reach(fid->icb.location, kNoNode);
       if (!request_.options->streams) continue;
       NameFacts name;
       name.name = of + ":";
@@ -320,27 +399,6 @@ class TreeReader {
       out_->findings.add({Severity::kLoss, "streams-lost", what, entry->position / kSectorBytes, "ECMA-167 4/9.2",
                           "part of it can't be read; streams may be missing"});
     }
-  }
-
-  // ---- places
-
-  /// The block, within its partition, that a byte of the content stands in (3/7.2.8 as 4/7.2 has it).
-  std::optional<std::uint32_t> block_of(const Content& content, const Entry& entry, std::uint64_t offset) {
-    if (content.embedded) return entry.address.block;
-    while (piece_ < content.pieces.size() && offset >= piece_start_ + content.pieces[piece_].bytes) {
-      piece_start_ += content.pieces[piece_++].bytes;
-    }
-    if (piece_ == content.pieces.size() || content.pieces[piece_].type != ExtentType::kRecorded) return {};
-    return content.pieces[piece_].block.block +
-           static_cast<std::uint32_t>((offset - piece_start_) / partitions_.block_bytes());
-  }
-
-  /// Byte address on the disc; nothing when it has none.
-  std::optional<std::uint64_t> position_at(std::uint64_t offset) const {
-    const auto at = std::upper_bound(ends_.begin(), ends_.end(), offset);
-    if (at == ends_.end()) return {};
-    const Extent& e = extents_[static_cast<std::size_t>(at - ends_.begin())];
-    return e.has_place() ? std::optional(e.position + (e.bytes - (*at - offset))) : std::nullopt;
   }
 
   // ---- losses
@@ -364,6 +422,7 @@ class TreeReader {
   /// A directory of which there is nothing but its name.
   void lose_all(const Directory& d, const NoEntry& why) {
     hurt(d.node, node_flag::kUnread);
+    without_content_.insert(d.node);
     LostDirectory lost;
     lost.node = d.node;
     lost.view = View::kUdf;
@@ -382,25 +441,14 @@ class TreeReader {
 
   void close_damaged(const Directory& d, const Entry& entry, const Content& content, std::uint64_t names) {
     hurt(d.node, names == 0 ? node_flag::kUnread : node_flag::kIncomplete);
+    if (content.cut) without_content_.insert(d.node);
     LostDirectory lost;
     lost.node = d.node;
     lost.view = View::kUdf;
-    lost.position = position_at(0).value_or(entry.position);
+    lost.position = places_.position_at(0).value_or(entry.position);
     lost.bytes = content.bytes;
     lost.icb_position = entry.position;
-    std::vector<Range> lbas;
-    std::size_t i = 0;  // both ascend
-    for (const Range& r : lost_.ranges()) {
-      while (i < extents_.size() && ends_[i] <= r.first) ++i;
-      for (std::size_t k = i; k < extents_.size() && ends_[k] - extents_[k].bytes < r.end; ++k) {
-        if (!extents_[k].has_place()) continue;
-        const std::uint64_t start = ends_[k] - extents_[k].bytes;
-        const std::uint64_t first = extents_[k].position + (std::max(r.first, start) - start);
-        const std::uint64_t end = extents_[k].position + (std::min(r.end, ends_[k]) - start);
-        lbas.push_back({first / kSectorBytes, (end - 1) / kSectorBytes + 1});
-      }
-    }
-    lost.missing_lbas = RangeSet::from_unsorted(std::move(lbas));
+    lost.missing_lbas = places_.lbas_of(lost_);
     std::optional<std::uint64_t> first_lost;
     if (!lost.missing_lbas.empty()) first_lost = lost.missing_lbas.ranges().front().first * kSectorBytes;
     note(Severity::kLoss, "directory-unreadable", d.node, first_lost, "ECMA-167 4/8.6",
@@ -417,6 +465,7 @@ class TreeReader {
     out_->findings.add({severity, kind, std::move(path), lba, clause, std::move(text)});
   }
 
+  ByteReader& reader_;
   const Image& image_;
   const Partitions& partitions_;
   const TreeRequest& request_;
@@ -430,12 +479,15 @@ class TreeReader {
   std::unordered_set<std::uint64_t> started_;
 
   // The directory at hand.
-  std::vector<Extent> extents_;
-  std::vector<std::uint64_t> ends_;  // running sums of their bytes
-  RangeSet lost_;                    // bytes of its content
-  std::size_t piece_ = 0;
-  std::uint64_t piece_start_ = 0;
+  DirectoryPlaces places_;
+  RangeSet lost_;  // bytes of its content
   bool misplaced_ = false;
+
+  // For adoption only.
+  std::unordered_set<std::uint64_t> reached_, deleted_;
+  std::unordered_map<std::uint64_t, NodeId> directories_by_icb_;
+  std::unordered_map<NodeId, LbAddr> icbs_;
+  std::unordered_set<NodeId> without_content_;
 };
 
 }  // namespace

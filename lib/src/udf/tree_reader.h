@@ -6,6 +6,7 @@
 
 #include "disc/sessions.h"
 #include "lacuna/result.h"
+#include "udf/adopt.h"
 #include "udf/decode/file_set.h"
 #include "udf/entry_reader.h"
 
@@ -17,6 +18,7 @@ struct TreeRequest {
   bool write_once = false;  ///< Blocks can't have been written twice: what a deleted name leads to is as it was.
   Evidence evidence = Evidence::kTree;
   const DiscOptions* options = nullptr;
+  AdoptionRequest adoption;  ///< With remains: what the directories don't lead to is looked for in them.
 };
 
 struct TreeCounts {

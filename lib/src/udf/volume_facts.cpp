@@ -96,8 +96,9 @@ std::optional<std::uint64_t> free_blocks(ByteReader& reader, const Partitions& p
 
 }  // namespace
 
-std::optional<FoundIntegrity> read_integrity(ByteReader& reader, std::uint32_t sector_bytes, ExtentAd extent,
+std::optional<FoundIntegrity> read_integrity(ByteReader& reader, const VolumeDescriptors& volume, ExtentAd extent,
                                              Findings& findings, std::vector<Structure>& structures) {
+  const std::uint32_t sector_bytes = volume.sector_bytes;
   std::optional<FoundIntegrity> last;
   std::set<std::uint32_t> seen;
   std::size_t left = kMaxIntegrity;
@@ -106,7 +107,9 @@ std::optional<FoundIntegrity> read_integrity(ByteReader& reader, std::uint32_t s
     extent = ExtentAd{};
     for (std::uint32_t i = 0; i < at.length_bytes / sector_bytes && left-- > 0; ++i) {
       const std::uint32_t sector = at.sector + i;
-      const std::uint64_t position = std::uint64_t{sector} * sector_bytes;
+      const auto there = volume.position_of(sector);
+      if (!there) continue;
+      const std::uint64_t position = *there;
       SectorState state;
       const Bytes view = reader.view(position, sector_bytes, state);
       if (!has_bytes(state)) {
@@ -177,9 +180,12 @@ Volume describe_volume(const FoundVolume& found, const Found<LogicalVolume>& log
     const std::uint64_t end = std::uint64_t{p.descriptor.start_sector} + p.descriptor.length_sectors;
     v.space_bytes = std::max(v.space_bytes, end * found.descriptors.sector_bytes);
   }
-  const Guess guess = guess_medium(found, partitions);
-  facts.medium = guess.medium;
-  facts.medium_why = guess.why;
+  // What was made of remains does not say how it could be written.
+  if (!found.descriptors.rebuilt) {
+    const Guess guess = guess_medium(found, partitions);
+    facts.medium = guess.medium;
+    facts.medium_why = guess.why;
+  }
   facts.writer = writer_of(logical.descriptor.implementation);
   if (integrity) {
     const Integrity& i = integrity->descriptor;

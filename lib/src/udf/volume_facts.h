@@ -21,7 +21,7 @@ struct FoundIntegrity {
   std::vector<std::uint8_t> block;  ///< What the views lie in.
   Integrity descriptor;
 };
-std::optional<FoundIntegrity> read_integrity(ByteReader& reader, std::uint32_t sector_bytes, ExtentAd extent,
+std::optional<FoundIntegrity> read_integrity(ByteReader& reader, const VolumeDescriptors& volume, ExtentAd extent,
                                              Findings& findings, std::vector<Structure>& structures);
 
 /// The volume in the terms of the disc model, facts of UDF included that need no tree.

@@ -1,0 +1,334 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// From the tree outwards fragments fill directories, and directories hang below their parents, until nothing is left
+// that has a place.
+#include "udf/adopt.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <map>
+#include <set>
+
+#include "disc/orphans.h"
+#include "udf/leftovers.h"
+
+namespace lacuna::udf {
+namespace {
+
+constexpr std::size_t kMaxRounds = 4096;  // deeper than any tree is read
+
+class Adopter {
+ public:
+  Adopter(ByteReader& reader, const Partitions& partitions, EntryReader& entries, const AdoptionRequest& request,
+          SessionTree& tree, TreeHands& hands)
+      : reader_(reader),
+        partitions_(partitions),
+        remains_(*request.remains),
+        free_space_(*request.free_space),
+        out_(tree),
+        hands_(hands),
+        left_(reader, partitions, entries, request, tree, hands) {}
+
+  Result<Done> run() {
+    for (std::size_t round = 0; round < kMaxRounds; ++round) {
+      bool progress = fill_directories();
+      progress = attach_orphans() || progress;
+      if (!progress) progress = eliminate();
+      if (!progress) progress = make_parents();
+      if (!progress) progress = strand();
+      if (!progress) break;
+      if (auto read = hands_.read_added(); !read) return read;
+    }
+    add_files();
+    tell();
+    return Done{};
+  }
+
+ private:
+  const IdentifierRemnant& fid(std::size_t piece) const { return left_.fid(piece); }
+  bool hurt(NodeId id) const { return out_.tree.node(id).has(node_flag::kUnread | node_flag::kIncomplete); }
+
+  // ---- places
+
+  bool fill_directories() {
+    bool progress = false;
+    for (Fragment& f : left_.fragments()) {
+      if (f.done || !f.owner) continue;
+      const auto node = hands_.directory_of(*f.owner);
+      if (!node) continue;
+      f.done = true;
+      if (!hands_.lacks_content(*node)) {
+        ++left_out_;  // its entry leads elsewhere
+        continue;
+      }
+      if (!f.doubt.empty()) out_.tree.add_doubt(*node, f.doubt);
+      fill(f, *node, *f.owner);
+      progress = true;
+    }
+    return progress;
+  }
+
+  void fill(Fragment& f, NodeId node, LbAddr owner) {
+    f.done = true;
+    Node& n = out_.tree.edit(node);
+    if (n.has(node_flag::kUnread)) {
+      n.flags = static_cast<std::uint16_t>((n.flags & ~node_flag::kUnread) | node_flag::kIncomplete);
+    }
+    for (std::size_t i = f.first; i < f.end; ++i) {
+      const IdentifierRemnant& r = fid(i);
+      if (r.is_parent()) continue;
+      SectorState state;
+      const Bytes b = reader_.view(r.position, r.length, state);
+      const auto identifier = decode_fid(b);
+      if (!identifier || !has_bytes(state)) continue;
+      const std::vector<std::uint8_t> copy(identifier->raw.begin(), identifier->raw.end());
+      const auto kept = decode_fid(copy);  // what takes it reads on
+      if (!kept || !taken_.insert({node, key_of(kept->icb.location), std::string(as_text(kept->name))}).second)
+        continue;
+      hands_.take(node, owner, *kept, check_tag(kept->raw, r.location, kept->bytes));
+    }
+    out_.structures.push_back({StructureKind::kDirectory, View::kUdf, f.position, f.bytes, node, {}});
+  }
+
+  /// The name that some identifier gives to a directory, or one made from its place.
+  std::string name_of(LbAddr icb, std::uint64_t position, std::uint16_t& flags) const {
+    std::string name = left_.name_of(icb);
+    if (!name.empty()) return name;
+    flags |= node_flag::kNameMade;
+    return orphan_name(NodeKind::kDirectory, position);
+  }
+
+  bool attach_orphans() {
+    bool progress = false;
+    for (OrphanDirectory& o : left_.orphans()) {
+      if (o.done) continue;
+      if (hands_.has_reached(o.address)) {
+        o.done = true;
+        continue;
+      }
+      const auto node = o.parent ? hands_.directory_of(*o.parent) : std::nullopt;
+      if (!node) continue;
+      o.done = true;
+      if (!hurt(*node)) {
+        ++left_out_;  // all names of the directory were read, and it is none of them: older
+        continue;
+      }
+      attach(o, *node);
+      progress = true;
+    }
+    // Directories of which only content is left, and the way to their parent.
+    for (Fragment& f : left_.fragments()) {
+      if (f.done || !f.owner || !f.parent || hands_.has_reached(*f.owner)) continue;
+      const auto node = hands_.directory_of(*f.parent);
+      if (!node || !hurt(*node)) continue;
+      std::uint16_t flags = 0;
+      const std::string name = name_of(*f.owner, f.position, flags);
+      out_.tree.edit(hands_.add_lost(*node, name, *f.owner)).flags |= flags;
+      progress = true;
+    }
+    return progress;
+  }
+
+  void attach(OrphanDirectory& o, NodeId parent) {
+    o.done = true;
+    std::uint16_t flags = 0;
+    const std::string name = name_of(o.address, o.position, flags);
+    LongAd icb;
+    icb.location = o.address;
+    icb.length_bytes = partitions_.block_bytes();
+    static_cast<void>(hands_.add(parent, o.parent.value_or(LbAddr{}), name, icb, flags));
+  }
+
+  /// As many of a directory's children have no content as there are contents without a directory.
+  bool eliminate() {
+    std::map<NodeId, std::vector<Fragment*>> contents;  // ascending by position
+    for (Fragment& f : left_.fragments()) {
+      if (f.done || f.owner || !f.parent || !adds_something(f)) continue;
+      if (const auto node = hands_.directory_of(*f.parent)) contents[*node].push_back(&f);
+    }
+    if (contents.empty()) return false;
+    if (const auto roots = contents.find(kRoot);
+        roots != contents.end() && out_.tree.node(kRoot).has(node_flag::kUnread)) {
+      return find_roots_own(roots->second);
+    }
+    std::map<NodeId, std::vector<std::pair<std::uint64_t, LbAddr>>> empty;  // by the ICB's place
+    std::set<NodeId> seen;
+    for (const LostDirectory& lost : out_.lost_directories) {
+      const Node& n = out_.tree.node(lost.node);
+      const auto icb = hands_.icb_of(lost.node);
+      if (!icb || !n.has(node_flag::kUnread) || !contents.contains(n.parent) || !hands_.lacks_content(lost.node))
+        continue;
+      if (seen.insert(lost.node).second) {
+        empty[n.parent].emplace_back(partitions_.position_of(*icb).value_or(icb->block), *icb);
+      }
+    }
+    bool progress = false;
+    for (auto& [node, found] : contents) {
+      const auto without = empty.find(node);
+      if (without == empty.end() || without->second.size() != found.size()) continue;
+      std::sort(without->second.begin(), without->second.end(),
+                [](const auto& a, const auto& b) { return a.first < b.first; });
+      for (std::size_t i = 0; i < found.size(); ++i) {
+        found[i]->owner = without->second[i].second;
+        if (found.size() > 1) {
+          found[i]->doubt = "which of its siblings' content it has was told by the order of their blocks only";
+        }
+      }
+      progress = true;
+    }
+    return progress;
+  }
+
+  /// The root names itself as its parent, and so do all directories in it: its content is the one that names as many
+  /// directories as there are others.
+  bool find_roots_own(const std::vector<Fragment*>& contents) {
+    const auto icb = hands_.icb_of(kRoot);
+    if (!icb || !hands_.lacks_content(kRoot)) return false;
+    std::vector<Fragment*> fit;
+    for (Fragment* f : contents) {
+      std::size_t directories = 0;
+      for (std::size_t i = f->first; i < f->end; ++i) {
+        if (fid(i).is_directory() && !fid(i).is_parent() && !fid(i).is_deleted()) ++directories;
+      }
+      if (directories + 1 >= contents.size()) fit.push_back(f);
+    }
+    if (fit.empty()) return false;
+    fit.front()->owner = *icb;
+    if (fit.size() > 1) fit.front()->doubt = "that this is the root's content was told by the order of blocks only";
+    return true;
+  }
+
+  bool adds_something(const Fragment& f) const {
+    for (std::size_t i = f.first; i < f.end; ++i) {
+      if (!fid(i).is_parent() && !fid(i).is_deleted() && !hands_.has_reached(fid(i).icb) &&
+          !left_.is_gone(fid(i).icb)) {
+        return true;
+      }
+    }
+    return false;
+  }
+
+  /// Parents that are lost altogether, named by what was in them.
+  bool make_parents() {
+    std::map<IcbKey, LbAddr> wanted;
+    const auto want = [&](const std::optional<LbAddr>& parent) {
+      if (!parent || hands_.has_reached(*parent) || left_.has_orphan(*parent)) return;
+      wanted.emplace(key_of(*parent), *parent);
+    };
+    for (const OrphanDirectory& o : left_.orphans()) {
+      if (!o.done) want(o.parent);
+    }
+    for (const Fragment& f : left_.fragments()) {
+      if (!f.done && adds_something(f)) want(f.owner ? f.owner : f.parent);
+    }
+    // Those whose own content tells of a parent come with that.
+    for (const Fragment& f : left_.fragments()) {
+      if (!f.done && f.owner && f.parent && !(*f.owner == *f.parent) && wanted.contains(key_of(*f.parent))) {
+        wanted.erase(key_of(*f.owner));
+      }
+    }
+    for (const auto& [key, icb] : wanted) {
+      const auto position = partitions_.position_of(icb);
+      if (!position) continue;
+      std::uint16_t flags = 0;
+      const std::string name = name_of(icb, *position, flags);
+      out_.tree.edit(hands_.add_lost(orphans_folder(out_.tree, View::kUdf), name, icb)).flags |= flags;
+    }
+    return std::any_of(wanted.begin(), wanted.end(), [&](const auto& w) { return hands_.has_reached(w.second); });
+  }
+
+  /// What no parent can be told of.
+  bool strand() {
+    for (Fragment& f : left_.fragments()) {
+      if (f.done) continue;
+      NodeId above = kNoNode;
+      if (f.parent) above = hands_.directory_of(*f.parent).value_or(kNoNode);
+      if (!adds_something(f)) {
+        f.done = true;
+        ++left_out_;
+        continue;
+      }
+      const NodeId under = above != kNoNode && hurt(above) ? above : orphans_folder(out_.tree, View::kUdf);
+      const NodeId node = hands_.add_lost(under, orphan_name(NodeKind::kDirectory, f.position), {});
+      out_.tree.edit(node).flags |= node_flag::kNameMade;
+      fill(f, node, f.owner.value_or(LbAddr{~std::uint32_t{0}, 0xffff}));
+      return true;
+    }
+    for (OrphanDirectory& o : left_.orphans()) {
+      if (o.done) continue;
+      if (hands_.has_reached(o.address)) {
+        o.done = true;
+        continue;
+      }
+      attach(o, orphans_folder(out_.tree, View::kUdf));
+      return true;
+    }
+    return false;
+  }
+
+  // ---- files
+
+  static bool is_file_type(std::uint8_t type) {
+    return (type >= file_type::kFile && type <= file_type::kCharacterDevice) || type == file_type::kFifo ||
+           type == file_type::kSocket || type == file_type::kSymbolicLink || type == file_type::kRealTime;
+  }
+
+  void add_files() {
+    std::set<std::uint64_t> serials;  // of the tree, for states of files that have several
+    bool have_serials = false;
+    for (const EntryRemnant& e : remains_.entries()) {
+      if (e.is_directory || !is_file_type(e.file_type) || !e.first_state) continue;
+      const auto address = partitions_.address_of(e.position, e.location);
+      if (!address || hands_.has_reached(*address)) continue;
+      if (left_.is_gone(*address) || e.links == 0 || free_space_.is_free(e.position)) {
+        ++left_out_;
+        continue;
+      }
+      if (e.strategy != 4) {
+        if (!std::exchange(have_serials, true)) {
+          for (NodeId id = 0; id < out_.tree.size(); ++id) {
+            if (const Node& n = out_.tree.node(id); n.details != 0) serials.insert(out_.tree.details(n).serial);
+          }
+        }
+        if (!serials.insert(e.unique_id).second) continue;  // an earlier state of a file that is there
+      }
+      LongAd icb;
+      icb.location = *address;
+      icb.length_bytes = partitions_.block_bytes() * (e.strategy == 4 ? 1 : 2);
+      const NodeKind kind = e.file_type == file_type::kSymbolicLink ? NodeKind::kSymlink : NodeKind::kFile;
+      static_cast<void>(hands_.add(orphans_folder(out_.tree, View::kUdf), {}, orphan_name(kind, e.position), icb,
+                                   node_flag::kNameMade));
+    }
+  }
+
+  void tell() {
+    left_out_ += left_.left_out();
+    if (left_out_ == 0) return;
+    out_.findings.add({Severity::kNote, "remains-left-out", "UDF volume", std::nullopt, "",
+                       fmt::format("{} directories, pieces of directories and files were found that are deleted or of "
+                                   "an earlier use of the disc: the directories that could be read, or the free space, "
+                                   "contradict them",
+                                   left_out_)});
+  }
+
+  ByteReader& reader_;
+  const Partitions& partitions_;
+  const Remains& remains_;
+  const FreeSpace& free_space_;
+  SessionTree& out_;
+  TreeHands& hands_;
+  Leftovers left_;
+  std::set<std::tuple<NodeId, IcbKey, std::string>> taken_;
+  std::uint64_t left_out_ = 0;
+};
+
+}  // namespace
+
+Result<Done> adopt(ByteReader& reader, const Partitions& partitions, EntryReader& entries,
+                   const AdoptionRequest& request, SessionTree& tree, TreeHands& hands) {
+  // In a tree that lacks nothing what it does not reach was deleted, or is older.
+  if (tree.lost_directories.empty()) return Done{};
+  return Adopter(reader, partitions, entries, request, tree, hands).run();
+}
+
+}  // namespace lacuna::udf

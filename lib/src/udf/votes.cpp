@@ -1,0 +1,127 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "udf/votes.h"
+
+#include <algorithm>
+#include <array>
+
+#include "udf/decode/allocation.h"
+#include "udf/decode/file_entry.h"
+
+namespace lacuna::udf {
+namespace {
+
+constexpr std::array<std::uint32_t, 4> kBlockSizes{2048, 512, 4096, 1024};  // the usual one first
+// Shorter stretches hold no image of a disc (the head alone of one takes more: ECMA-167 2/8.3, 3/8.4.2.1).
+constexpr std::uint64_t kLeastImageBytes = 65536;
+
+void add(std::vector<TaggedBlock>& to, std::uint64_t position, std::uint32_t block, std::uint16_t crc,
+         std::uint64_t unique_id, std::uint32_t block_bytes) {
+  to.push_back({block, position / block_bytes * block_bytes, crc, unique_id});
+}
+
+std::vector<TaggedBlock> gather(const Remains& remains, std::uint32_t block_bytes, bool physical) {
+  std::vector<TaggedBlock> blocks;
+  for (const EntryRemnant& e : remains.entries()) {
+    if (e.position % block_bytes != 0 || is_physical(e) != physical) continue;
+    add(blocks, e.position, e.location, e.crc, e.unique_id, block_bytes);
+  }
+  for (const DescriptorRemnant& d : remains.descriptors()) {
+    if (!is_part_4(d) || d.position % block_bytes != 0 || is_physical(d) != physical) continue;
+    add(blocks, d.position, d.location, d.crc, TaggedBlock::kNoEntry, block_bytes);
+  }
+  if (!physical) {
+    std::uint64_t last = ~std::uint64_t{0};
+    for (const IdentifierRemnant& f : remains.identifiers()) {
+      if (f.position / block_bytes == last) continue;
+      last = f.position / block_bytes;
+      add(blocks, f.position, f.location, static_cast<std::uint16_t>(f.icb.block ^ f.length), TaggedBlock::kNoEntry,
+          block_bytes);
+    }
+  }
+  // Of one block the entry speaks, if there is one: identifiers may be embedded in it.
+  std::sort(blocks.begin(), blocks.end(), [](const TaggedBlock& a, const TaggedBlock& b) {
+    if (a.position != b.position) return a.position < b.position;
+    return (a.unique_id != TaggedBlock::kNoEntry) > (b.unique_id != TaggedBlock::kNoEntry);
+  });
+  blocks.erase(std::unique(blocks.begin(), blocks.end(),
+                           [](const TaggedBlock& a, const TaggedBlock& b) { return a.position == b.position; }),
+               blocks.end());
+  return blocks;
+}
+
+}  // namespace
+
+bool is_physical(const EntryRemnant& e) {
+  return e.file_type == file_type::kVirtualTable || e.file_type == file_type::kMetadata ||
+         e.file_type == file_type::kMetadataMirror || e.file_type == file_type::kMetadataBitmap ||
+         e.file_type == file_type::kUnspecified;  // the table of UDF 1.50
+}
+
+bool is_physical(const DescriptorRemnant& d) {
+  return d.identifier == tag_id::kSpaceBitmap || d.identifier == tag_id::kUnallocatedSpaceEntry;
+}
+
+bool is_part_4(const DescriptorRemnant& d) { return d.identifier >= tag_id::kFileSet; }
+
+std::vector<TaggedBlock> tagged_blocks(const Remains& remains, std::uint32_t block_bytes) {
+  return gather(remains, block_bytes, false);
+}
+
+std::vector<TaggedBlock> physical_blocks(const Remains& remains, std::uint32_t block_bytes) {
+  return gather(remains, block_bytes, true);
+}
+
+std::vector<Frame> count_votes(const std::vector<TaggedBlock>& blocks, std::uint32_t block_bytes) {
+  std::vector<std::int64_t> starts;
+  starts.reserve(blocks.size());
+  for (const TaggedBlock& b : blocks) {
+    starts.push_back(static_cast<std::int64_t>(b.position) -
+                     static_cast<std::int64_t>(std::uint64_t{b.block} * block_bytes));
+  }
+  std::sort(starts.begin(), starts.end());
+  std::vector<Frame> frames;
+  for (const std::int64_t start : starts) {
+    if (frames.empty() || frames.back().start != start) frames.push_back({start, 0});
+    ++frames.back().votes;
+  }
+  std::stable_sort(frames.begin(), frames.end(), [](const Frame& a, const Frame& b) { return a.votes > b.votes; });
+  return frames;
+}
+
+std::uint32_t vote_block_bytes(const Remains& remains) {
+  std::uint32_t best = kBlockSizes.front();
+  std::uint64_t most = 0;
+  for (const std::uint32_t bytes : kBlockSizes) {
+    std::uint64_t sum = 0;  // of squares: a few large frames count for more than many small ones
+    for (const bool physical : {false, true}) {
+      for (const Frame& f : count_votes(gather(remains, bytes, physical), bytes)) sum += f.votes * f.votes;
+    }
+    if (sum > most) {
+      most = sum;
+      best = bytes;
+    }
+  }
+  return best;
+}
+
+RangeSet contents_of(ByteReader& reader, const std::vector<TaggedBlock>& blocks, std::uint32_t block_bytes,
+                     std::int64_t start) {
+  std::vector<Range> ranges;
+  for (const TaggedBlock& b : blocks) {
+    if (b.unique_id == TaggedBlock::kNoEntry) continue;
+    SectorState state;
+    const auto e = decode_file_entry(reader.view(b.position, block_bytes, state));
+    if (!e || !has_bytes(state) || e->is_directory() || e->information_length < kLeastImageBytes) continue;
+    AllocationReader descriptors(e->allocation, e->icb.form());
+    while (const auto d = descriptors.next()) {
+      if (d->type != ExtentType::kRecorded) continue;
+      const std::int64_t first = start + static_cast<std::int64_t>(std::uint64_t{d->block} * block_bytes);
+      if (first >= 0 && d->length_bytes >= block_bytes) {
+        ranges.push_back({static_cast<std::uint64_t>(first), static_cast<std::uint64_t>(first) + d->length_bytes});
+      }
+    }
+  }
+  return RangeSet::from_unsorted(std::move(ranges));
+}
+
+}  // namespace lacuna::udf

@@ -78,7 +78,9 @@ TEST_P(RecoveryGrid, WhatSurvivesIsFound) {
     EXPECT_EQ(sum.right, sum.limit - expected.missed - expected.elsewhere);
     // The limit itself is that of all files when nothing is lost.
     const auto current = std::ranges::count_if(disc->files, [](const TaggedFile& f) { return !f.superseded; });
-    if (name == "none") EXPECT_EQ(sum.limit, static_cast<std::uint64_t>(current));
+    if (name == "none") {
+      EXPECT_EQ(sum.limit, static_cast<std::uint64_t>(current));
+    }
   }
 }
 

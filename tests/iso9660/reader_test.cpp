@@ -57,8 +57,9 @@ TEST(Reader, LostDirectoryIsReportedWithItsExtentAndItsSubdirectories) {  // 9.4
   const IsoImage iso = build_iso(root);
   const std::uint64_t lba = lba_of(iso.primary.at("DOCS"));
   const Reading disc(iso, {}, [&](MemoryImage& m) { m.mark(lba, 1, SectorState::kBad); });
-  EXPECT_THAT(disc.paths(), ElementsAre("DOCS", "PICS", "PICS/C.JPG"));
-  EXPECT_EQ(disc.state("DOCS"), FileState::kLost);
+  EXPECT_THAT(disc.paths(), ElementsAre("DOCS", "DOCS/SUB1", "DOCS/SUB2", "PICS", "PICS/C.JPG"));
+  EXPECT_EQ(disc.state("DOCS"), FileState::kDamaged);
+  EXPECT_EQ(disc.node("DOCS/SUB1").evidence, Evidence::kPathTable);
   ASSERT_EQ(disc.disc().lost_directories().size(), 1u);
   const LostDirectory& lost = disc.disc().lost_directories()[0];
   EXPECT_EQ(lost.position / kSector, lba);
@@ -116,8 +117,9 @@ TEST(Reader, LostPrimaryDescriptorLeavesJoliet) {  // 6.7.1: found in order, non
   options.joliet_escape = "%/E";
   const IsoImage iso = build_iso(root, options);
   const Reading disc(iso, {}, [](MemoryImage& m) { m.mark(16, 1, SectorState::kBad); });
-  EXPECT_THAT(disc.paths(), ElementsAre("pictures", "pictures/c.jpg"));
+  EXPECT_THAT(disc.paths(), ElementsAre("DOCS", "DOCS/A.TXT", "DOCS/B.TXT", "pictures", "pictures/c.jpg"));
   EXPECT_EQ(disc.findings("descriptor-unreadable"), 1u);
+  EXPECT_EQ(disc.findings("descriptor-lost"), 1u);  // the primary root is found where it stands
 }
 
 TEST(Reader, ViewAskedForIsTheOnlyOneShown) {

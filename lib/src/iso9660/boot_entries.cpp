@@ -50,16 +50,36 @@ const char* media_word(std::uint8_t media) {
 
 class BootFolder {
  public:
-  BootFolder(DiscBuilder& builder, Tree& tree, NodeId parent) : builder_(builder), tree_(tree), parent_(parent) {}
+  BootFolder(DiscBuilder& builder, Tree& tree, NodeId parent, std::int64_t shift_bytes)
+      : builder_(builder), tree_(tree), parent_(parent), shift_bytes_(shift_bytes) {}
 
   void add(const FoundDescriptor& descriptor) {
     const auto record = decode_boot_record(descriptor.sector);
     if (!record || !record->el_torito) return;
+    const std::uint64_t position = position_of(record->catalog_lba);
+    if (!lies_before_disc(position)) add_catalog(position);
+  }
+
+  /// A catalog that no boot record leads to.
+  void add_found(std::uint64_t position) {
+    if (lies_in_file(position)) return;
+    found_ = true;
+    finding(Severity::kDoubt, "boot-record-lost", position / kSectorBytes,
+            "the boot record is lost; a boot catalog was found here");
+    add_catalog(position);
+  }
+
+ private:
+  std::uint64_t position_of(std::uint32_t lba) const {
+    return std::uint64_t{lba} * kSectorBytes + static_cast<std::uint64_t>(shift_bytes_);
+  }
+
+  void add_catalog(std::uint64_t position) {
     const Image& image = builder_.image();
-    const std::uint64_t position = std::uint64_t{record->catalog_lba} * kSectorBytes;
+    const std::uint64_t lba = position / kSectorBytes;
     const Stretch first = read_stretch(image, position, kSectorBytes);
     if (!first.whole()) {
-      finding(Severity::kLoss, "boot-catalog-unreadable", record->catalog_lba, "the boot catalog can't be read");
+      finding(Severity::kLoss, "boot-catalog-unreadable", lba, "the boot catalog can't be read");
       return;
     }
     // Further sectors belong to the catalog only when its sections run on.
@@ -74,12 +94,11 @@ class BootFolder {
       }
     }
     if (!catalog) {
-      finding(Severity::kDoubt, "boot-catalog", record->catalog_lba,
-              "the boot record names a catalog that has no validation entry");
+      finding(Severity::kDoubt, "boot-catalog", lba, "the boot record names a catalog that has no validation entry");
       return;
     }
     if ((catalog->problems & (catalog_problem::kChecksum | catalog_problem::kKey)) != 0) {
-      finding(Severity::kDoubt, "boot-catalog", record->catalog_lba, "the validation entry's checksum or key is wrong");
+      finding(Severity::kDoubt, "boot-catalog", lba, "the validation entry's checksum or key is wrong");
     }
     builder_.structures().push_back(
         {StructureKind::kBootCatalog, View::kIso9660, position, catalog_bytes, kNoNode, "boot catalog"});
@@ -87,10 +106,10 @@ class BootFolder {
     for (std::size_t i = 0; i < std::min(catalog->entries.size(), kMaxImages); ++i) add_image(i, catalog->entries[i]);
   }
 
- private:
   void add_image(std::size_t index, const CatalogEntry& entry) {
     const BootEntry& boot = entry.entry;
-    const std::uint64_t position = std::uint64_t{boot.lba} * kSectorBytes;
+    const std::uint64_t position = position_of(boot.lba);
+    if (lies_before_disc(position)) return;
     const Stretch start = read_stretch(builder_.image(), position, kSectorBytes);
     Extent extent{position, 0, 0, 0};
     std::string doubt;
@@ -124,6 +143,10 @@ class BootFolder {
     const NodeId id = tree_.add_child(folder_, n);
     if (extent.bytes != 0) tree_.add_extents(id, {&extent, 1});
     if (!doubt.empty()) tree_.add_doubt(id, std::move(doubt));
+    if (found_) {
+      tree_.edit(id).evidence = Evidence::kScan;
+      tree_.add_doubt(id, "the boot record is lost; that the catalog found is this volume's is not confirmed");
+    }
   }
 
   Node named(std::string_view name) {
@@ -132,6 +155,16 @@ class BootFolder {
     n.names[static_cast<std::size_t>(View::kIso9660)] = tree_.add_text(name);
     n.view = View::kIso9660;
     return n;
+  }
+
+  bool lies_in_file(std::uint64_t position) const {
+    for (NodeId id = 1; id < tree_.size(); ++id) {
+      for (const Extent& e : tree_.extents(tree_.node(id))) {
+        // A file of just the catalog is a writer's habit.
+        if (e.has_place() && e.position < position && position - e.position < e.bytes) return true;
+      }
+    }
+    return false;
   }
 
   /// Length of the file that starts at this byte address; 0 when there is none.
@@ -156,6 +189,8 @@ class BootFolder {
   DiscBuilder& builder_;
   Tree& tree_;
   NodeId parent_;
+  std::int64_t shift_bytes_;
+  bool found_ = false;  // by a scan
   NodeId folder_ = kNoNode;
   bool indexed_ = false;
   std::unordered_map<std::uint64_t, std::uint64_t> files_;
@@ -163,10 +198,15 @@ class BootFolder {
 
 }  // namespace
 
-void add_boot_entries(DiscBuilder& builder, const DescriptorSet& set, Tree& tree, NodeId parent) {
-  BootFolder folder(builder, tree, parent);
-  for (const FoundDescriptor& descriptor : set.descriptors) {
+void add_boot_entries(DiscBuilder& builder, const BootSource& source, Tree& tree, NodeId parent) {
+  constexpr std::size_t kMostCatalogs = 16;
+  BootFolder folder(builder, tree, parent, source.shift_bytes);
+  for (const FoundDescriptor& descriptor : source.set->descriptors) {
     if (descriptor.header.type == descriptor_type::kBootRecord) folder.add(descriptor);
+  }
+  for (const std::uint64_t position :
+       source.found_catalogs.first(std::min(kMostCatalogs, source.found_catalogs.size()))) {
+    folder.add_found(position);
   }
 }
 

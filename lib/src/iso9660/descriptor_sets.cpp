@@ -5,6 +5,7 @@
 #include <array>
 
 #include "iso9660/decode/directory_record.h"
+#include "iso9660/path_tables.h"
 
 namespace lacuna::iso9660 {
 namespace {
@@ -19,7 +20,7 @@ bool is_known_type(std::uint8_t type) {
 }
 
 DescriptorSet read_set(const Image& image, std::uint64_t start_lba, SessionSource source, Findings& findings) {
-  DescriptorSet set{start_lba, source, {}};
+  DescriptorSet set{start_lba, source, {}, true};
   std::vector<std::uint8_t> sectors(kMaxSetSectors * kSectorBytes);
   std::vector<SectorState> states(kMaxSetSectors);
   const std::uint64_t first = start_lba + kSystemAreaSectors;
@@ -47,8 +48,10 @@ DescriptorSet read_set(const Image& image, std::uint64_t start_lba, SessionSourc
   }
   if (set.descriptors.empty()) return set;
   const std::uint64_t last = set.descriptors.back().lba;
+  set.incomplete = set.descriptors.back().header.type != descriptor_type::kSetTerminator;
   for (const Range& r : lost.ranges()) {
     if (r.first > last) break;
+    set.incomplete = true;
     findings.add({Severity::kLoss, "descriptor-unreadable", "volume descriptor set", r.first, "ECMA-119 6.7.1",
                   "sectors of the volume descriptor set can't be read; a view of the volume may be missing"});
   }
@@ -59,34 +62,32 @@ DescriptorSet read_set(const Image& image, std::uint64_t start_lba, SessionSourc
   return set;
 }
 
-std::uint64_t space_end_lba(const DescriptorSet& set) {
-  std::uint64_t end = set.start_lba + kSystemAreaSectors;
-  for (const FoundDescriptor& f : set.descriptors) {
-    end = std::max(end, f.lba + 1);
-    const auto d = decode_volume_descriptor(f.sector);
-    if (!d) continue;
-    // Some writers record a later session's end address, others its own length: take it as the former where it can be.
-    const std::uint64_t sectors = std::uint64_t{d->space_size.value()} * d->block_bytes() / kSectorBytes;
-    end = std::max(end, sectors > set.start_lba ? sectors : set.start_lba + sectors);
-  }
-  return end;
+/// Whether something says that a volume's lost root directory was where its descriptor says.
+bool root_confirmed(const Image& image, const SetSearch& search, const VolumeBasis& volume) {
+  if (search.frames == nullptr) return false;
+  const std::uint64_t position = root_position(volume);
+  if (search.frame != nullptr && search.frame->names_as_parent(position)) return true;
+  return !PathTables(image, volume, nullptr).directories().empty();
 }
 
-bool root_stands(const Image& image, const DescriptorSet& set) {
+bool root_stands(const Image& image, const SetSearch& search, const DescriptorSet& set) {
   std::array<std::uint8_t, kSectorBytes> sector;
   std::array<SectorState, 1> state;
   for (const FoundDescriptor& f : set.descriptors) {
     const auto d = decode_volume_descriptor(f.sector);
     if (!d) continue;
-    const std::uint64_t position = root_position(*d);
+    const VolumeBasis volume = basis_of(*d, search.frame == nullptr ? 0 : search.frame->shift_bytes);
+    const std::uint64_t position = root_position(volume);
     // A session's directories are written behind its descriptors. An image stored as a file counts from its own start,
     // so its root points to before it, where the disc's own root may well stand.
-    if (position / kSectorBytes <= f.lba) continue;
+    if (position / kSectorBytes <= f.lba || !volume.root) continue;
     image.read(position / kSectorBytes, sector, state);
-    if (!has_bytes(state[0])) continue;
+    if (!has_bytes(state[0])) {
+      if (root_confirmed(image, search, volume)) return true;
+      continue;
+    }
     const auto self = decode_directory_record(Bytes(sector).subspan(position % kSectorBytes));
-    const auto root = decode_root_record(d->root_record);
-    if (self && root && self->is_self() && self->plausible() && self->extent.value() == root->extent.value())
+    if (self && self->is_self() && self->plausible() && self->extent.value() == volume.root->extent.value())
       return true;
   }
   return false;
@@ -119,12 +120,47 @@ Scan scan(const Image& image, std::uint64_t from, std::uint64_t end, const Progr
   return Scan::kNothing;
 }
 
+/// The same, among those that were found by looking at everything.
+Scan next_found(const Remains& remains, std::uint64_t from, std::uint64_t& found) {
+  const auto& all = remains.descriptors();
+  auto d = std::lower_bound(all.begin(), all.end(), from * kSectorBytes,
+                            [](const FoundVolumeDescriptor& f, std::uint64_t wanted) { return f.position < wanted; });
+  for (; d != all.end(); ++d) {
+    if (d->type != descriptor_type::kPrimary && d->type != descriptor_type::kSupplementary) continue;
+    found = d->position / kSectorBytes;
+    return Scan::kFound;
+  }
+  return Scan::kNothing;
+}
+
+/// Where the set begins whose first readable descriptor this is: a supplementary one follows a primary, by all writers'
+/// practice directly.
+std::uint64_t first_of_set(const Image& image, std::uint64_t lba) {
+  if (lba <= kSystemAreaSectors) return lba;
+  std::vector<std::uint8_t> sectors(2 * kSectorBytes);
+  std::array<SectorState, 2> states;
+  image.read(lba - 1, sectors, states);
+  return sectors[kSectorBytes] == descriptor_type::kSupplementary && !has_bytes(states[0]) ? lba - 1 : lba;
+}
+
 }  // namespace
 
-std::uint64_t root_position(const VolumeDescriptor& d) {
-  const auto root = decode_root_record(d.root_record);
-  if (!root) return 0;
-  return (std::uint64_t{root->extent.value()} + root->ear_length) * d.block_bytes();
+std::uint64_t root_position(const VolumeBasis& volume) {
+  if (!volume.root) return 0;
+  return volume.at(std::uint64_t{volume.root->extent.value()} + volume.root->ear_length);
+}
+
+std::uint64_t space_end_lba(const DescriptorSet& set) {
+  std::uint64_t end = set.start_lba + kSystemAreaSectors;
+  for (const FoundDescriptor& f : set.descriptors) {
+    end = std::max(end, f.lba + 1);
+    const auto d = decode_volume_descriptor(f.sector);
+    if (!d) continue;
+    // Some writers record a later session's end address, others its own length: take it as the former where it can be.
+    const std::uint64_t sectors = std::uint64_t{d->space_size.value()} * d->block_bytes() / kSectorBytes;
+    end = std::max(end, sectors > set.start_lba ? sectors : set.start_lba + sectors);
+  }
+  return end;
 }
 
 Result<std::vector<DescriptorSet>> find_descriptor_sets(const Image& image, const SetSearch& search,
@@ -154,18 +190,23 @@ Result<std::vector<DescriptorSet>> find_descriptor_sets(const Image& image, cons
     const std::uint64_t end =
         search.everywhere ? image.end_lba() : std::min(image.end_lba(), next + kSearchAheadSectors);
     std::uint64_t at = 0;
-    const Scan outcome = scan(image, next, end, search.progress, at);
+    const Scan outcome = search.frames != nullptr ? next_found(search.frames->remains(), next, at)
+                                                  : scan(image, next, end, search.progress, at);
     if (outcome == Scan::kCancelled) return Error{ErrorCode::kCancelled, "cancelled while looking for sessions"};
     if (outcome == Scan::kNothing) return sets;
     if (at < kSystemAreaSectors) {
+      if (search.frame != nullptr && search.frame->shift_bytes < 0) {
+        next = at + 1;  // that the image starts late is known
+        continue;
+      }
       findings.add({Severity::kDoubt, "image-starts-late", "volume descriptor set", at, "ECMA-119 6.2.1",
                     "a volume descriptor stands before LBA 16; if the image's beginning is missing, say with "
                     "--starts-at at which LBA it starts"});
       next = at + 1;
       continue;
     }
-    DescriptorSet set = read_set(image, at - kSystemAreaSectors, SessionSource::kFound, findings);
-    if (!root_stands(image, set)) {
+    DescriptorSet set = read_set(image, first_of_set(image, at) - kSystemAreaSectors, SessionSource::kFound, findings);
+    if (!root_stands(image, search, set)) {
       findings.add({Severity::kNote, "descriptors-elsewhere", "volume descriptor set", at, "ECMA-119 8.4.18",
                     "a volume descriptor whose root directory is not where it says: part of a stored disc image, or a "
                     "session whose addresses are shifted; left aside (--session-starts takes it all the same)"});

@@ -5,7 +5,9 @@
 
 #include <array>
 
+#include "disc/orphans.h"
 #include "iso9660/decode/identifier.h"
+#include "iso9660/volume_basis.h"
 
 namespace lacuna::iso9660 {
 namespace {
@@ -47,7 +49,9 @@ void NodeMaker::note(Severity severity, const char* kind, NodeId id, std::uint64
 
 NodeMaker::Located NodeMaker::locate(const DirectoryRecord& r) const {
   const std::uint64_t ear = std::uint64_t{r.ear_length} * context_.block_bytes;
-  const auto at = [&](std::uint32_t block) { return std::uint64_t{block} * context_.block_bytes + ear; };
+  const auto at = [&](std::uint32_t block) {
+    return std::uint64_t{block} * context_.block_bytes + ear + static_cast<std::uint64_t>(context_.shift_bytes);
+  };
   Located where{at(r.extent.value()), r.data_length.value(), {}, false};
   if (r.extent.agree() && r.data_length.agree()) return where;
   const bool extent_one_sided = r.extent.little == 0 || r.extent.big == 0;
@@ -55,7 +59,9 @@ NodeMaker::Located NodeMaker::locate(const DirectoryRecord& r) const {
   where.one_sided = (r.extent.agree() || extent_one_sided) && (r.data_length.agree() || length_one_sided);
   if (where.one_sided) return where;
   // Facts that disagree: take the halves that lie inside the disc, the little one first, and say so.
-  const auto fits = [&](std::uint32_t block, std::uint32_t bytes) { return at(block) + bytes <= context_.limit_bytes; };
+  const auto fits = [&](std::uint32_t block, std::uint32_t bytes) {
+    return lies_before_disc(at(block)) || at(block) + bytes <= context_.limit_bytes;
+  };
   for (const std::uint32_t block : {r.extent.value(), r.extent.big}) {
     for (const std::uint32_t bytes : {r.data_length.value(), r.data_length.big}) {
       if (!fits(block, bytes)) continue;
@@ -70,15 +76,8 @@ NodeMaker::Located NodeMaker::locate(const DirectoryRecord& r) const {
   return where;
 }
 
-void NodeMaker::add_name(Node& n, const DirectoryRecord& r, const RecordAttributes& a) {
+void NodeMaker::add_identifier(Node& n, Bytes id) {
   buffer_.clear();
-  Bytes id = r.identifier;
-  // ISO 9660:1999 identifiers have no version, and directories have none anywhere (ECMA-119 7.6).
-  if (!r.is_directory() && context_.view != View::kEnhanced) {
-    const FileIdentifier parts = context_.view == View::kJoliet ? split_identifier_ucs2(id) : split_identifier(id);
-    id = parts.base;
-    n.version = parts.version;
-  }
   if (context_.view == View::kJoliet) {
     append_name_ucs2(buffer_, id);
   } else {
@@ -88,6 +87,33 @@ void NodeMaker::add_name(Node& n, const DirectoryRecord& r, const RecordAttribut
   escape_dots(buffer_);
   n.names[static_cast<std::size_t>(context_.view)] = tree_.add_text(buffer_);
   n.view = context_.view;
+}
+
+NodeId NodeMaker::add_directory(NodeId parent, Bytes identifier, std::uint64_t position, std::uint64_t bytes,
+                                Evidence evidence) {
+  Node n;
+  n.kind = NodeKind::kDirectory;
+  n.size = bytes;
+  n.evidence = evidence;
+  if (identifier.empty()) {
+    n.names[static_cast<std::size_t>(context_.view)] = tree_.add_text(orphan_name(n.kind, position));
+    n.view = context_.view;
+    n.flags |= node_flag::kNameMade;
+  } else {
+    add_identifier(n, identifier);
+  }
+  return tree_.add_child(parent, n);
+}
+
+void NodeMaker::add_name(Node& n, const DirectoryRecord& r, const RecordAttributes& a) {
+  Bytes id = r.identifier;
+  // ISO 9660:1999 identifiers have no version, and directories have none anywhere (ECMA-119 7.6).
+  if (!r.is_directory() && context_.view != View::kEnhanced) {
+    const FileIdentifier parts = context_.view == View::kJoliet ? split_identifier_ucs2(id) : split_identifier(id);
+    id = parts.base;
+    n.version = parts.version;
+  }
+  add_identifier(n, id);
   if (context_.view != View::kIso9660 || !a.rock_ridge) return;
   TextRef& name = n.names[static_cast<std::size_t>(View::kRockRidge)];
   if (a.name.is_self() || a.name.is_parent() || a.name.text().empty()) {
@@ -119,6 +145,7 @@ NodeId NodeMaker::add(const DirectoryRecord& r, const RecordAttributes& a, const
 
   Node n;
   n.kind = kind_of(r, a);
+  n.evidence = place.evidence;
   n.modified = r.recorded;
   if (a.times.stamps[FileTimes::kModified].known) n.modified = a.times.stamps[FileTimes::kModified];
   if ((r.flags & file_flag::kHidden) != 0) n.flags |= node_flag::kHidden;
@@ -151,7 +178,8 @@ void NodeMaker::add_section(NodeId id, const DirectoryRecord& r, const Located& 
     n.size = where.bytes;
     return;
   }
-  if (!where.doubt.empty() && where.bytes != 0) tree_.add_doubt(id, where.doubt);
+  // Another view that has the file at this very place with this length proves which halves are right.
+  if (!where.doubt.empty() && where.bytes != 0) tentative_.emplace_back(id, where.doubt);
   if (n.kind != NodeKind::kFile) return;  // links and devices have no content (RRIP 4.1); their extent is a dummy
   if (n.details != 0 && tree_.details(n).zisofs) {
     tree_.add_doubt(id, "stored compressed in several sections, which the format does not provide for");
@@ -167,6 +195,19 @@ void NodeMaker::add_section(NodeId id, const DirectoryRecord& r, const Located& 
     if (r.ear_length != 0) {
       e.position = where.position - std::uint64_t{r.ear_length} * context_.block_bytes + e.unit_bytes + e.gap_bytes;
     }
+  }
+  add_extent(id, e);
+}
+
+/// What a shift puts before the disc's first byte is nowhere.
+void NodeMaker::add_extent(NodeId id, Extent e) {
+  if (lies_before_disc(e.position)) {
+    const std::uint64_t before = 0 - e.position;
+    const bool all = before >= e.bytes || e.unit_bytes != 0;
+    const Extent nowhere{kNowhere, all ? e.bytes : before, 0, 0};
+    tree_.add_extents(id, {&nowhere, 1});
+    if (all) return;
+    e = {0, e.bytes - before, 0, 0};
   }
   tree_.add_extents(id, {&e, 1});
 }

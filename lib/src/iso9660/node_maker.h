@@ -19,6 +19,7 @@ namespace lacuna::iso9660 {
 struct TreeContext {
   View view = View::kIso9660;  ///< kIso9660, kJoliet or kEnhanced.
   std::uint32_t block_bytes = kSectorBytes;
+  std::int64_t shift_bytes = 0;   ///< As VolumeBasis::shift_bytes.
   std::uint64_t limit_bytes = 0;  ///< Nothing lies behind this byte address: the larger of volume space and image.
   std::uint32_t set_size = 1;     ///< Volume set size and this volume's number in it.
   std::uint32_t sequence_number = 1;
@@ -30,6 +31,7 @@ struct RecordPlace {
   std::uint64_t lba = 0;
   bool suspect = false;    ///< Its sector is suspect.
   bool after_gap = false;  ///< The records before it are lost: it may be the last section of a longer file.
+  Evidence evidence = Evidence::kTree;  ///< How the directory is known.
 };
 
 class NodeMaker {
@@ -40,6 +42,8 @@ class NodeMaker {
   /// A record of a file or directory (not "." or ".."); `a` are its attributes. Gives the new node, or the node that
   /// the record's section was added to (ECMA-119 9.1.6, multi-extent).
   NodeId add(const DirectoryRecord& r, const RecordAttributes& a, const RecordPlace& place);
+  /// A directory that no record names, by its identifier in a path table; an empty one gets a made name.
+  NodeId add_directory(NodeId parent, Bytes identifier, std::uint64_t position, std::uint64_t bytes, Evidence evidence);
   /// A directory or a gap in it ended: a file that waits for further sections doesn't get them.
   void end_of_run(bool because_lost);
 
@@ -63,7 +67,9 @@ class NodeMaker {
   std::uint64_t records() const { return records_; }
 
  private:
+  void add_identifier(Node& n, Bytes id);
   void add_name(Node& n, const DirectoryRecord& r, const RecordAttributes& a);
+  void add_extent(NodeId id, Extent e);
   void add_details(NodeId id, const RecordAttributes& a);
   void add_symlink(NodeId id, const RecordAttributes& a);
   void add_zisofs(NodeId id, const RecordAttributes& a);

@@ -3,6 +3,8 @@
 
 #include <algorithm>
 
+#include "iso9660/volume_basis.h"
+
 namespace lacuna::iso9660 {
 namespace {
 
@@ -32,9 +34,10 @@ void RecordAttributes::clear() {
   rock_ridge = lost_part = malformed = false;
 }
 
-AttributeReader::AttributeReader(const Image& image, std::uint32_t block_bytes)
+AttributeReader::AttributeReader(const Image& image, std::uint32_t block_bytes, std::int64_t shift_bytes)
     : image_(image),
       block_bytes_(block_bytes),
+      shift_bytes_(shift_bytes),
       budget_bytes_(kBudgetFloorBytes + kBudgetImages * (image.end_lba() - image.first_lba()) * kSectorBytes) {}
 
 void AttributeReader::read(Bytes system_use, bool first_record, RecordAttributes& out) {
@@ -61,7 +64,9 @@ void AttributeReader::read_entries(SuspReader reader, RecordAttributes& out, std
       case susp_signature("CE"):
         if (const auto ce = decode_ce(*e)) {
           // The position in the area is free, and the area that it names is read after this one (SUSP 5.1).
-          next = Next{std::uint64_t{ce->block.value()} * block_bytes_ + ce->offset.value(), ce->length.value()};
+          next = Next{std::uint64_t{ce->block.value()} * block_bytes_ + static_cast<std::uint64_t>(shift_bytes_) +
+                          ce->offset.value(),
+                      ce->length.value()};
         }
         break;
       case susp_signature("SP"):
@@ -124,6 +129,10 @@ void AttributeReader::note_area(Range area) {
 }
 
 Bytes AttributeReader::area_at(const Next& area, RecordAttributes& out) {
+  if (lies_before_disc(area.position)) {
+    out.lost_part = true;
+    return {};
+  }
   const std::uint64_t bytes = std::min({area.bytes, kMaxAreaBytes, budget_bytes_});
   if (bytes != area.bytes) out.malformed = out.lost_part = true;
   if (bytes == 0) return {};

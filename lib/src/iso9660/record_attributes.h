@@ -37,7 +37,7 @@ struct RecordAttributes {
 /// Reads areas of one volume, one after the other. Keeps the last continuation sectors, because neighbours share them.
 class AttributeReader {
  public:
-  AttributeReader(const Image& image, std::uint32_t block_bytes);
+  AttributeReader(const Image& image, std::uint32_t block_bytes, std::int64_t shift_bytes);
 
   void set_skip(std::size_t skip) { skip_ = skip; }
   /// Whether areas hold SUSP entries at all; off, only CD-ROM XA attributes are looked for.
@@ -59,6 +59,7 @@ class AttributeReader {
 
   const Image& image_;
   std::uint32_t block_bytes_;
+  std::int64_t shift_bytes_;
   std::size_t skip_ = 0;
   bool susp_ = false;
   Stretch window_;

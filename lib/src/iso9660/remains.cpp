@@ -166,27 +166,25 @@ PathRun walk(Bytes table, bool big_endian, bool from_root) {
   std::uint16_t last_parent = 0;
   for (std::size_t at = 0;;) {
     const Bytes b = table.subspan(std::min(at, table.size()));
-    if (b.size() < kPathRecordBytes || b[0] == 0 || b.size() - kPathRecordBytes < b[0]) {
+    const auto r = decode_path_table_record(b, big_endian);
+    if (!r) {
       const bool cut = b.size() < kPathRecordBytes || b[0] != 0;  // the sector ends within a record
       run.clean = cut || std::ranges::all_of(b, [](std::uint8_t c) { return c == 0; });
       return run;
     }
-    const std::size_t id = b[0];
-    const std::uint32_t extent = big_endian ? be32(b, 2) : le32(b, 2);
-    const std::uint16_t parent = big_endian ? be16(b, 6) : le16(b, 6);
-    const bool padded = id % 2 == 0 || b.size() == kPathRecordBytes + id || b[kPathRecordBytes + id] == 0;
     const bool root = from_root && run.records == 0;
-    if (id > kMostIdentifierBytes || b[1] > 16 || extent == 0 || parent == 0 || parent < last_parent || !padded ||
-        (!root && id == 1 && b[kPathRecordBytes] < 2)) {
+    const bool self_or_parent = r->identifier.size() == 1 && r->identifier[0] < 2;
+    if (r->problems != 0 || r->identifier.size() > kMostIdentifierBytes || r->ear_length > 16 || r->extent == 0 ||
+        r->parent_number < last_parent || (self_or_parent && !root)) {
       return run;
     }
-    last_parent = parent;
-    if (const IdentifierKind says = kind_of(b.subspan(kPathRecordBytes, id));
+    last_parent = r->parent_number;
+    if (const IdentifierKind says = kind_of(r->identifier);
         run.kind != IdentifierKind::kUcs2 && says != IdentifierKind::kUnknown) {
       run.kind = says;
     }
     ++run.records;
-    at += kPathRecordBytes + id + id % 2;
+    at += r->length;
   }
 }
 

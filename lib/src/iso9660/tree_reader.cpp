@@ -2,19 +2,19 @@
 // Strategy: a queue of directories, each read sector by sector. No record crosses a sector (ECMA-119 6.8.1.1), so a
 // sector that is lost or garbled costs its own records only. A relocated directory (RRIP 4.1.5) is read from the place
 // that its CL entry names; the records marked RE are put off until the end, and only those that no CL named are then
-// read where they stand.
+// read where they stand. When the queue is empty, what a scan found is adopted (see adoption.h), and read in turn.
 #include "iso9660/tree_reader.h"
 
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <bit>
 #include <deque>
+#include <optional>
 #include <unordered_map>
-#include <unordered_set>
 
 #include "iso9660/node_maker.h"
 #include "iso9660/path_tables.h"
+#include "iso9660/record_checks.h"
 #include "media/stretch.h"
 
 namespace lacuna::iso9660 {
@@ -27,55 +27,41 @@ constexpr int kMaxBarrenSectors = 4;
 // Distinct directories may claim overlapping extents; all together they may cost this many times the image.
 constexpr std::uint64_t kBudgetImages = 2;
 
-/// Whether so much speaks against a record that the bytes are taken for something else.
-bool is_garbage(const DirectoryRecord& r) {
-  using namespace record_problem;
-  if ((r.problems & kEmptyIdentifier) != 0) return true;
-  std::uint32_t against = r.problems & (kDate | kReservedFlags | kSelfOrParentFile);
-  // A half that was never filled in is a writer's habit, two different numbers are not.
-  if ((r.problems & kExtentHalves) != 0 && r.extent.little != 0 && r.extent.big != 0) against |= kExtentHalves;
-  if ((r.problems & kDataLengthHalves) != 0 && r.data_length.little != 0 && r.data_length.big != 0) {
-    against |= kDataLengthHalves;
-  }
-  return std::popcount(against) >= 2;
-}
-
-struct Directory {
-  NodeId node = kRoot;
-  std::uint64_t position = 0;  // byte address
-  std::uint64_t bytes = 0;
-  std::uint16_t depth = 0;
-};
-
 class TreeReader {
  public:
   TreeReader(const Image& image, const TreeRequest& request, NameDecoder names)
       : image_(image),
         request_(request),
-        d_(*request.descriptor),
-        context_{request.view, d_.block_bytes(),
-                 std::max(std::uint64_t{d_.space_size.value()} * d_.block_bytes(), image.end_byte()),
-                 d_.set_size.value(), d_.sequence_number.value()},
+        volume_(request.volume),
+        context_{request.view,        volume_.block_bytes,
+                 volume_.shift_bytes, std::max(volume_.space_bytes, image.end_byte()),
+                 volume_.set_size,    volume_.sequence_number},
         maker_(out_.tree, context_, std::move(names), out_.findings),
-        attributes_(image, context_.block_bytes),
+        attributes_(image, context_.block_bytes, context_.shift_bytes),
         sectors_(kChunkSectors * kSectorBytes),
         states_(kChunkSectors),
         budget_bytes_(kBudgetImages * (image.end_byte() - image.first_lba() * kSectorBytes) + (1 << 20)) {}
 
   Result<ReadTree> run() {
-    const auto root = decode_root_record(d_.root_record);
-    if (!root) return std::move(out_);
-    const NodeMaker::Located where = maker_.locate(*root);
-    out_.tree.edit(kRoot).modified = root->recorded;
     out_.tree.edit(kRoot).view = request_.view;
-    queue_.push_back({kRoot, where.position, where.bytes, 0});
+    if (volume_.root) {
+      const NodeMaker::Located where = maker_.locate(*volume_.root);
+      out_.tree.edit(kRoot).modified = volume_.root->recorded;
+      PendingDirectory root{kRoot, where.position, where.bytes};
+      if (volume_.found) root.evidence = Evidence::kScan;
+      queue_.push_back(root);
+    } else {
+      hurt(kRoot, node_flag::kUnread);
+      root_start_lost_ = true;
+    }
     do {
       while (!queue_.empty()) {
-        const Directory directory = queue_.front();
+        const PendingDirectory directory = queue_.front();
         queue_.pop_front();
         if (!read(directory)) return Error{ErrorCode::kCancelled, "cancelled while reading directories"};
       }
       take_unclaimed_moved();
+      if (queue_.empty()) adopt();
     } while (!queue_.empty());
     finish();
     return std::move(out_);
@@ -84,11 +70,11 @@ class TreeReader {
  private:
   // ---- one directory
 
-  bool read(Directory directory) {
+  bool read(PendingDirectory directory) {
     if (const auto moved = moved_bytes_.find(directory.position); moved != moved_bytes_.end()) {
       directory.bytes = std::max(directory.bytes, moved->second);  // a CL entry gives no length
     }
-    if (!started_.insert(directory.position).second) {
+    if (!started_.add(directory.position, directory.node)) {
       hurt(directory.node, node_flag::kUnread);
       note(Severity::kDoubt, "directory-again", directory, "ECMA-119 6.8.2",
            "a directory that is already in the tree under another path; not entered a second time");
@@ -102,6 +88,7 @@ class TreeReader {
     }
     at_ = directory;
     missing_ = RangeSet{};
+    before_disc_ = false;
     records_here_ = 0;
     barren_sectors_ = 0;
     after_gap_ = false;
@@ -109,6 +96,7 @@ class TreeReader {
 
     const std::uint64_t image_first = image_.first_lba() * kSectorBytes;
     std::uint64_t position = directory.position;
+    if (lies_before_disc(position)) position = lies_before_disc(end_of(at_)) ? end_of(at_) : 0;
     if (position < image_first) position = std::min(image_first, position + directory.bytes);
     if (position > directory.position) lose(directory.position, position);
     while (!over_ && position < end_of(at_)) {
@@ -120,12 +108,13 @@ class TreeReader {
       position = read_chunk(position, end);
       if (!progress()) return false;
     }
-    maker_.end_of_run(!missing_.empty());
+    maker_.end_of_run(is_hurt());
     close(directory);
     return true;
   }
 
-  static std::uint64_t end_of(const Directory& d) { return d.position + d.bytes; }
+  bool is_hurt() const { return before_disc_ || !missing_.empty(); }
+  static std::uint64_t end_of(const PendingDirectory& d) { return d.position + d.bytes; }
 
   /// Handles sectors from `position` on; gives where to go on.
   std::uint64_t read_chunk(std::uint64_t position, std::uint64_t end) {
@@ -156,7 +145,7 @@ class TreeReader {
   }
 
   void read_sector(Bytes sector, std::uint64_t lba, bool suspect) {
-    const bool first = lba == at_.position / kSectorBytes;
+    const bool first = lba == at_.position / kSectorBytes && !at_.headless;
     if (sector[0] == 0 && records_here_ > 0) {
       // No record at all in a sector. Without a map that is also how a hole filled with zeros looks.
       if (!image_.has_map()) {
@@ -258,15 +247,19 @@ class TreeReader {
     if (!susp_known_) infer_susp(r);
     attributes_.read(r.system_use, false, record_);
     if (record_.rock_ridge) out_.rock_ridge = true;
-    const RecordPlace place{at_.node, lba, suspect, after_gap_};
+    const RecordPlace place{at_.node, lba, suspect, after_gap_, at_.evidence};
     const NodeId id = maker_.add(r, record_, place);
     if (r.ear_length != 0) add_ear(id, r);
-    if (!out_.tree.node(id).is_directory()) return;
-    const NodeMaker::Located where = maker_.locate(r);
-    Directory d{id, where.position, where.bytes, static_cast<std::uint16_t>(at_.depth + 1)};
+    if (!out_.tree.node(id).is_directory()) {
+      if (at_.doubt != nullptr) maker_.tentative_doubts().emplace_back(id, at_.doubt);
+      return;
+    }
+    const NodeMaker::Located where = locate_directory(r, id);
+    PendingDirectory d{id, where.position, where.bytes, static_cast<std::uint16_t>(at_.depth + 1)};
+    d.evidence = at_.evidence;
     if (record_.child_link) {
       out_.tree.edit(id).flags |= node_flag::kRelocated;
-      d.position = std::uint64_t{*record_.child_link} * context_.block_bytes;
+      d.position = volume_.at(*record_.child_link);
       d.bytes = kSectorBytes;  // its own "." has the length
       queue_.push_back(d);
     } else if (record_.relocated) {
@@ -275,6 +268,20 @@ class TreeReader {
     } else {
       queue_.push_back(d);
     }
+  }
+
+  NodeMaker::Located locate_directory(const DirectoryRecord& r, NodeId id) {
+    NodeMaker::Located where = maker_.locate(r);
+    if (r.extent.agree() || where.one_sided) return where;
+    const auto proven = proven_extent(image_, volume_, tables(), r);
+    if (!proven) return where;
+    where.position = volume_.at(std::uint64_t{*proven} + r.ear_length);
+    const auto self = read_self_record(image_, where.position);
+    if (self && !r.data_length.agree()) where.bytes = self->data_length.value();
+    note(Severity::kNote, "extent-repaired", {id, where.position, where.bytes}, "ECMA-119 9.1.3",
+         fmt::format("halves of its record disagree, block {} and {}; the directory stands at {}", r.extent.little,
+                     r.extent.big, *proven));
+    return where;
   }
 
   /// When the root's "." is lost, the records themselves tell whether they carry Rock Ridge.
@@ -301,9 +308,14 @@ class TreeReader {
   // ---- losses
 
   void lose(std::uint64_t from, std::uint64_t to) {
-    missing_.add({from / kSectorBytes, (to - 1) / kSectorBytes + 1});
     after_gap_ = true;
     maker_.end_of_run(true);
+    if (lies_before_disc(from)) {
+      from = 0;
+      before_disc_ = true;
+      if (lies_before_disc(to)) return;
+    }
+    if (from < to) missing_.add({from / kSectorBytes, (to - 1) / kSectorBytes + 1});
     if (at_.node == kRoot && from / kSectorBytes == at_.position / kSectorBytes) root_start_lost_ = true;
   }
 
@@ -314,11 +326,18 @@ class TreeReader {
 
   void hurt(NodeId id, std::uint16_t flag) { out_.tree.edit(id).flags |= flag; }
 
-  void close(const Directory& directory) {
-    out_.structures.push_back(
-        {StructureKind::kDirectory, request_.view, directory.position, at_.bytes, directory.node, {}});
-    if (missing_.empty()) return;
+  void close(const PendingDirectory& directory) {
+    out_.directories.push_back(directory.position);
+    if (!lies_before_disc(directory.position)) {
+      out_.structures.push_back(
+          {StructureKind::kDirectory, request_.view, directory.position, at_.bytes, directory.node, {}});
+    }
+    if (!is_hurt()) return;
     hurt(directory.node, records_here_ == 0 ? node_flag::kUnread : node_flag::kIncomplete);
+    if (missing_.empty()) {
+      note(Severity::kLoss, "directory-before-image", directory, "ECMA-119 6.8", "it lies before the image's start");
+      return;
+    }
     LostDirectory lost;
     lost.node = directory.node;
     lost.view = request_.view;
@@ -330,10 +349,12 @@ class TreeReader {
          fmt::format("{} of its {} sectors can't be read", missing_.total(), (at_.bytes - 1) / kSectorBytes + 1));
   }
 
-  void note(Severity severity, const char* kind, const Directory& d, const char* clause, std::string text) {
+  void note(Severity severity, const char* kind, const PendingDirectory& d, const char* clause, std::string text) {
     std::string path;
     if (!out_.findings.full(kind)) path = d.node == kRoot ? "root directory" : out_.tree.path(d.node);
-    out_.findings.add({severity, kind, std::move(path), d.position / kSectorBytes, clause, std::move(text)});
+    std::optional<std::uint64_t> lba;
+    if (!lies_before_disc(d.position)) lba = d.position / kSectorBytes;
+    out_.findings.add({severity, kind, std::move(path), lba, clause, std::move(text)});
   }
 
   bool progress() {
@@ -341,11 +362,26 @@ class TreeReader {
     return request_.progress({"reading directories", 0, 0});
   }
 
+  const PathTables& tables() {
+    if (!tables_) tables_.emplace(image_, volume_, request_.scope.frames);
+    return *tables_;
+  }
+
+  // ---- what a scan found
+
+  void adopt() {
+    if (request_.scope.frames == nullptr) return;
+    if (!adoption_) {
+      adoption_.emplace(image_, volume_, context_, request_.scope, tables(), out_.tree, maker_, out_.findings);
+    }
+    for (const PendingDirectory& d : adoption_->next(started_, out_.structures)) queue_.push_back(d);
+  }
+
   // ---- the end
 
   void take_unclaimed_moved() {
-    for (const Directory& d : moved_) {
-      if (!started_.contains(d.position)) {
+    for (const PendingDirectory& d : moved_) {
+      if (started_.at(d.position) == kNoNode) {
         queue_.push_back(d);
         unclaimed_.push_back(d);
       } else {
@@ -356,12 +392,14 @@ class TreeReader {
   }
 
   void finish() {
+    if (adoption_) adoption_->rehome(started_);
     // The directory that collects moved ones is marked RE itself by some writers: empty, it is not worth showing.
     std::vector<bool> has_children(out_.tree.size());
     for (NodeId id = 1; id < out_.tree.size(); ++id) {
       if (const NodeId parent = out_.tree.node(id).parent; parent != kNoNode) has_children[parent] = true;
     }
-    for (const Directory& d : unclaimed_) {
+    for (const PendingDirectory& d : unclaimed_) {
+      if (out_.tree.node(d.node).has(node_flag::kRelocated)) continue;
       if (!has_children[d.node] && !out_.tree.node(d.node).has(node_flag::kUnread | node_flag::kIncomplete)) {
         out_.tree.unlink(d.node);
       } else {
@@ -372,8 +410,7 @@ class TreeReader {
     doubt_one_sided();
     add_continuation_areas();
     if (!out_.lost_directories.empty()) {
-      const PathTables tables(image_, d_);
-      for (LostDirectory& lost : out_.lost_directories) lost.subdirectories = tables.subdirectories(lost.position);
+      for (LostDirectory& lost : out_.lost_directories) lost.subdirectories = tables().subdirectories(lost.position);
     }
     out_.tentative_doubts = std::move(maker_.tentative_doubts());
   }
@@ -402,7 +439,7 @@ class TreeReader {
 
   const Image& image_;
   const TreeRequest& request_;
-  const VolumeDescriptor& d_;
+  const VolumeBasis& volume_;
   TreeContext context_;
   ReadTree out_;
   NodeMaker maker_;
@@ -411,15 +448,18 @@ class TreeReader {
   bool susp_known_ = false;
   bool root_start_lost_ = false;
 
-  std::deque<Directory> queue_;
-  std::vector<Directory> moved_;                                  // marked RE, not entered yet
+  std::deque<PendingDirectory> queue_;
+  std::vector<PendingDirectory> moved_;                           // marked RE, not entered yet
   std::unordered_map<std::uint64_t, std::uint64_t> moved_bytes_;  // recorded lengths of those, by position
-  std::vector<Directory> unclaimed_;                              // of those, the ones that no CL named
-  std::unordered_set<std::uint64_t> started_;
+  std::vector<PendingDirectory> unclaimed_;                       // of those, the ones that no CL named
+  StartedDirectories started_;
+  std::optional<PathTables> tables_;
+  std::optional<Adoption> adoption_;
 
   // The directory at hand.
-  Directory at_;
-  RangeSet missing_;  // LBAs
+  PendingDirectory at_;
+  RangeSet missing_;          // LBAs
+  bool before_disc_ = false;  // part of it would lie before the disc's first sector
   std::uint64_t records_here_ = 0;
   int barren_sectors_ = 0;
   bool after_gap_ = false;

@@ -6,27 +6,30 @@
 #include <utility>
 #include <vector>
 
-#include "iso9660/decode/volume_descriptor.h"
+#include "iso9660/adoption.h"
+#include "iso9660/volume_basis.h"
 #include "lacuna/disc.h"
 
 namespace lacuna::iso9660 {
 
 struct TreeRequest {
-  const VolumeDescriptor* descriptor = nullptr;  ///< Outlives the call.
-  View view = View::kIso9660;                    ///< kIso9660, kJoliet or kEnhanced.
-  bool susp = true;                              ///< Look for Rock Ridge (only with kIso9660).
+  VolumeBasis volume;
+  View view = View::kIso9660;  ///< kIso9660, kJoliet or kEnhanced.
+  bool susp = true;            ///< Look for Rock Ridge (only with kIso9660).
   std::string names_charset;
   ProgressCallback progress;
+  Scope scope;  ///< What a scan found; what it points to outlives the call.
 };
 
 struct ReadTree {
-  Tree tree;  ///< Not finished; parents have lower ids than their children.
+  Tree tree;  ///< Not finished.
   bool rock_ridge = false;
   std::vector<Structure> structures;
   std::vector<LostDirectory> lost_directories;
   /// Doubts that vanish where another view agrees on the file.
   std::vector<std::pair<NodeId, std::string>> tentative_doubts;
   Findings findings;
+  std::vector<std::uint64_t> directories;  ///< Byte addresses of all that were entered.
 };
 
 /// Each directory extent is read once, whatever loops the records form; cost is bounded by the image, whatever lengths

@@ -26,10 +26,15 @@ struct PathTableRecord {
   std::uint32_t number = 0;         ///< Its own; 1 is the root.
   std::uint32_t problems = 0;       ///< path_table_problem
   std::size_t offset = 0;           ///< Byte of the table where the record starts.
+  std::size_t length = 0;           ///< Bytes, padding included.
   Bytes identifier;
 
   bool is_root() const noexcept { return number == 1; }
 };
+
+/// ECMA-119 9.4, one record by itself: number and offset are 0, and of the problems only kParentZero and kPadding can
+/// be seen. Nothing: it runs over the end, or its identifier has no bytes. One missing pad byte is not minded.
+std::optional<PathTableRecord> decode_path_table_record(Bytes rest, bool big_endian) noexcept;
 
 /// Walks over a path table, which has no padding at sector borders. It can't be resumed behind an unreadable sector,
 /// because records hold no mark and are counted: give it the table up to there.

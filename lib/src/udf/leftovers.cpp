@@ -147,6 +147,7 @@ void Leftovers::drop_older_states() {
   const auto rank = [&](const Fragment& f) {
     return std::pair<std::uint64_t, std::uint64_t>{write_once ? f.position : f.end - f.first, f.position};
   };
+  std::vector<const Fragment*> superseded;
   std::map<std::pair<IcbKey, IcbKey>, std::size_t> named;  // parent, file: the fragment
   for (std::size_t k = 0; k < fragments_.size(); ++k) {
     Fragment& f = fragments_[k];
@@ -161,8 +162,19 @@ void Leftovers::drop_older_states() {
       Fragment& other = fragments_[at->second];
       Fragment& older = rank(other) < rank(f) ? other : f;
       older.done = true;
+      superseded.push_back(&older);
       ++left_out_;
       if (&older == &other) at->second = k;
+    }
+  }
+  // What only they name is gone.
+  std::set<IcbKey> live;
+  for (const Fragment& f : fragments_) {
+    for (std::size_t i = f.first; i < f.end && !f.done; ++i) live.insert(key_of(fid(i).icb));
+  }
+  for (const Fragment* f : superseded) {
+    for (std::size_t i = f->first; i < f->end; ++i) {
+      if (!fid(i).is_parent() && !live.contains(key_of(fid(i).icb))) deleted_.insert(key_of(fid(i).icb));
     }
   }
 }

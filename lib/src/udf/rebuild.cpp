@@ -100,6 +100,7 @@ class Rebuilder {
     if (blocks_.empty()) return {};
     find_stored_images();
     take_descriptors();
+    find_sparing();
     reference_ = usual_reference();
     if (v_.descriptors.logical.empty()) make_logical();
     make_partitions();
@@ -271,9 +272,10 @@ class Rebuilder {
     return PartitionMap::kNoFile;
   }
 
-  void put_sparable(MapWriter& maps) {
-    std::vector<std::uint32_t> sectors;
-    std::uint32_t packet = 0, bytes = 0;
+  /// Sparing tables that survived (UDF 2.2.12).
+  void find_sparing() {
+    std::uint32_t packet = 0;
+    std::vector<SparingEntry> moved;
     for (const DescriptorRemnant& d : remains_.descriptors()) {
       if (d.identifier != tag_id::kSparingTable || stored_.contains(d.position)) continue;
       if (start_of(d.position, d.location) != shift_.value_or(0)) continue;
@@ -282,18 +284,32 @@ class Rebuilder {
       static_cast<void>(reader_.read(d.position, table));
       const auto t = decode_sparing_table(table);
       if (!t) continue;
-      sectors.push_back(d.location);
-      bytes = std::max(bytes, static_cast<std::uint32_t>(t->bytes));
+      table_sectors_.push_back(d.location);
+      table_bytes_ = std::max(table_bytes_, static_cast<std::uint32_t>(t->bytes));
       // Packets are moved to where packets begin, one behind the other (UDF 2.2.12).
       for (std::size_t i = 0; i < t->size(); ++i) {
         const std::uint32_t apart = (*t)[i].mapped_sector - (*t)[0].mapped_sector;
         packet = std::gcd(packet, apart);
-        if ((*t)[i].is_moved()) packet = std::gcd(packet, (*t)[i].original);
+        if (!(*t)[i].is_moved()) continue;
+        packet = std::gcd(packet, (*t)[i].original);
+        moved.push_back((*t)[i]);
       }
     }
-    if (sectors.empty() || packet == 0) return maps.physical(0);
-    packet = std::min(packet & (~packet + 1), std::uint32_t{32768});  // lengths are powers of two
-    maps.sparable(static_cast<std::uint16_t>(packet), bytes, sectors);
+    packet_blocks_ = std::min(packet & (~packet + 1), std::uint32_t{32768});  // lengths are powers of two
+    std::vector<Range> ranges;
+    for (const SparingEntry& e : moved) {
+      const std::int64_t at =
+          static_cast<std::int64_t>(std::uint64_t{e.mapped_sector} * block_bytes_) + shift_.value_or(0);
+      if (at < 0) continue;
+      const auto first = static_cast<std::uint64_t>(at);
+      ranges.push_back({first, first + std::uint64_t{packet_blocks_} * block_bytes_});
+    }
+    spared_ = RangeSet::from_unsorted(std::move(ranges));
+  }
+
+  void put_sparable(MapWriter& maps) const {
+    if (table_sectors_.empty() || packet_blocks_ == 0) return maps.physical(0);
+    maps.sparable(static_cast<std::uint16_t>(packet_blocks_), table_bytes_, table_sectors_);
   }
 
   /// 3/10.6: a logical volume as its structures show it.
@@ -349,9 +365,22 @@ class Rebuilder {
   }
 
   std::optional<Frame> first_start(bool layered) {
-    const std::vector<Frame> frames = count_votes(layered ? physical_ : blocks_, block_bytes_);
+    std::vector<TaggedBlock> voters = layered ? physical_ : blocks_;
+    // What was moved to the sparing area says where it was before.
+    std::erase_if(voters, [&](const TaggedBlock& b) { return spared_.contains(b.position); });
+    const std::vector<Frame> frames = count_votes(voters, block_bytes_);
     if (frames.empty()) return {};
     first_start_ = frames.front().start;
+    if (frames.front().votes < 2) {
+      out().doubt = "where its partition starts rests on a single structure";
+    } else if (frames.size() > 1 && frames[1].votes > 1) {
+      out().doubt = "where its partition starts was voted, and some structures disagree";
+    } else if (!layered) {
+      std::erase_if(voters, [&](const TaggedBlock& b) { return start_of(b.position, b.block) != first_start_; });
+      if (reaches_beyond(reader_, voters, block_bytes_, first_start_, reader_.end_byte())) {
+        out().doubt = "where its partition starts was voted, and some files would lie beyond the image";
+      }
+    }
     return frames.front();
   }
 
@@ -390,9 +419,7 @@ class Rebuilder {
     const std::int64_t end = static_cast<std::int64_t>(reader_.end_byte()) - frame.start;
     p.length_sectors = static_cast<std::uint32_t>(std::clamp<std::int64_t>(end / block, 0, 0xffffffff));
     out().partitions.insert_or_assign(number, Found<Partition>{p, 0});
-    if (frame.votes < 2) {
-      out().doubt = "where its partition starts rests on a single structure";
-    }
+    if (frame.votes < 2) out().doubt = "where its partition starts rests on a single structure";
     findings_.add(
         {frame.votes < 2 ? Severity::kDoubt : Severity::kLoss, "partition-rebuilt", fmt::format("partition {}", number),
          frame.start < 0 ? std::nullopt : std::optional(static_cast<std::uint64_t>(frame.start) / kSectorBytes),
@@ -409,7 +436,10 @@ class Rebuilder {
   FoundVolume v_;
   std::uint32_t block_bytes_ = kSectorBytes;
   std::vector<TaggedBlock> blocks_, physical_;
-  RangeSet stored_;                    // files that hold images
+  RangeSet stored_;  // files that hold images
+  RangeSet spared_;  // where packets were moved to
+  std::vector<std::uint32_t> table_sectors_;
+  std::uint32_t table_bytes_ = 0, packet_blocks_ = 0;
   std::optional<std::int64_t> shift_;  // of what counts sectors of the volume
   std::uint16_t reference_ = 0;
   std::int64_t first_start_ = 0;

@@ -104,23 +104,44 @@ std::uint32_t vote_block_bytes(const Remains& remains) {
   return best;
 }
 
-RangeSet contents_of(ByteReader& reader, const std::vector<TaggedBlock>& blocks, std::uint32_t block_bytes,
-                     std::int64_t start) {
-  std::vector<Range> ranges;
+namespace {
+
+/// Calls f(entry, first byte on the disc, bytes) for the recorded extents of the entries that stand in `blocks`.
+template <class F>
+void for_each_extent(ByteReader& reader, const std::vector<TaggedBlock>& blocks, std::uint32_t block_bytes,
+                     std::int64_t start, F&& f) {
   for (const TaggedBlock& b : blocks) {
     if (b.unique_id == TaggedBlock::kNoEntry) continue;
     SectorState state;
     const auto e = decode_file_entry(reader.view(b.position, block_bytes, state));
-    if (!e || !has_bytes(state) || e->is_directory() || e->information_length < kLeastImageBytes) continue;
+    if (!e || !has_bytes(state)) continue;
     AllocationReader descriptors(e->allocation, e->icb.form());
     while (const auto d = descriptors.next()) {
       if (d->type != ExtentType::kRecorded) continue;
       const std::int64_t first = start + static_cast<std::int64_t>(std::uint64_t{d->block} * block_bytes);
-      if (first >= 0 && d->length_bytes >= block_bytes) {
-        ranges.push_back({static_cast<std::uint64_t>(first), static_cast<std::uint64_t>(first) + d->length_bytes});
-      }
+      if (first >= 0) f(*e, static_cast<std::uint64_t>(first), d->length_bytes);
     }
   }
+}
+
+}  // namespace
+
+bool reaches_beyond(ByteReader& reader, const std::vector<TaggedBlock>& blocks, std::uint32_t block_bytes,
+                    std::int64_t start, std::uint64_t end_byte) {
+  bool beyond = false;
+  for_each_extent(reader, blocks, block_bytes, start,
+                  [&](const FileEntry&, std::uint64_t first, std::uint64_t) { beyond |= first >= end_byte; });
+  return beyond;
+}
+
+RangeSet contents_of(ByteReader& reader, const std::vector<TaggedBlock>& blocks, std::uint32_t block_bytes,
+                     std::int64_t start) {
+  std::vector<Range> ranges;
+  for_each_extent(reader, blocks, block_bytes, start,
+                  [&](const FileEntry& e, std::uint64_t first, std::uint64_t bytes) {
+                    if (e.is_directory() || e.information_length < kLeastImageBytes || bytes < block_bytes) return;
+                    ranges.push_back({first, first + bytes});
+                  });
   return RangeSet::from_unsorted(std::move(ranges));
 }
 

@@ -45,6 +45,10 @@ std::vector<Frame> count_votes(const std::vector<TaggedBlock>& blocks, std::uint
 /// The block size by which most structures agree.
 std::uint32_t vote_block_bytes(const Remains& remains);
 
+/// Whether an entry that stands in one of `blocks` tells of data that begins behind `end_byte`.
+bool reaches_beyond(ByteReader& reader, const std::vector<TaggedBlock>& blocks, std::uint32_t block_bytes,
+                    std::int64_t start, std::uint64_t end_byte);
+
 /// Stretches of the disc that files fill whose entries stand in one of `blocks`, when block 0 of the partition that
 /// their data lies in is at `start`. What lies within them is content: an image of a disc stored as a file.
 RangeSet contents_of(ByteReader& reader, const std::vector<TaggedBlock>& blocks, std::uint32_t block_bytes,

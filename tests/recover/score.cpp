@@ -117,6 +117,7 @@ class Scorer {
     const auto named = by_token_.find(tokens.back());
     std::optional<std::size_t> file = whose(content);
     if (!file && named != by_token_.end()) file = named->second;
+    if (!file) file = at_the_place_of(node);  // noise all over, and nothing names it: by its place, then
     if (!file) {
       if (whole) falsely(path, "nothing of it was put on the disc");
       return;
@@ -163,6 +164,16 @@ class Scorer {
       if (!number) continue;
       const auto known = by_number_.find(*number);
       return known == by_number_.end() ? std::nullopt : std::optional(known->second);
+    }
+    return std::nullopt;
+  }
+
+  std::optional<std::size_t> at_the_place_of(const Node& node) const {
+    const auto extents = read_->tree().extents(node);
+    if (extents.empty() || !extents.front().has_place()) return std::nullopt;
+    const std::uint64_t shift = damage_.start_known ? 0 : damage_.first * 2048;
+    for (std::size_t i = 0; i < disc_.files.size(); ++i) {
+      if (limit_.blocks().place(disc_.files[i].number, 0) == extents.front().position + shift) return i;
     }
     return std::nullopt;
   }

@@ -139,8 +139,9 @@ class Builder {
   }
 
   std::vector<std::size_t> record_sizes(const Item& dir, bool joliet) const {
-    std::vector<std::size_t> sizes = {record_bytes(std::string_view("\0", 1), joliet ? "" : dir.node->self_system_use),
-                                      record_bytes(std::string_view("\1", 1), "")};
+    std::vector<std::size_t> sizes = {
+        record_bytes(std::string_view("\0", 1), joliet ? "" : dir.node->self_system_use),
+        record_bytes(std::string_view("\1", 1), joliet ? "" : dir.node->parent_system_use)};
     for (const Item* child : dir.children) {
       const std::size_t sections = std::max<std::size_t>(1, child->node->section_bytes.size());
       sizes.insert(sizes.end(), sections, record_bytes(id_of(*child, joliet), system_use_of(*child, joliet)));
@@ -300,7 +301,8 @@ class Builder {
         places[""].record = self;
         places[""].system_use = self + 34;
       }
-      put(record(std::string_view("\1", 1), *parent.node, parent.sections[0], kDirectoryFlag, ""));
+      put(record(std::string_view("\1", 1), *parent.node, parent.sections[0], kDirectoryFlag,
+                 joliet ? "" : item->node->parent_system_use));
       for (const Item* child : item->children) {
         const IsoNode& n = *child->node;
         const std::string_view id = id_of(*child, joliet), su = system_use_of(*child, joliet);

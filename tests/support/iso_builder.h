@@ -29,10 +29,11 @@ struct IsoNode {
 
   std::uint8_t flags = 0;  ///< 9.1.6, besides the directory and multi-extent bits.
   IsoDate date;
-  std::string system_use;       ///< 9.1.13, bytes as recorded.
-  std::string self_system_use;  ///< Of a directory's own "." record.
-  std::string continuation;     ///< SUSP continuation area; the CE entry is added to system_use (a root: to "."'s).
-  std::uint8_t ear_blocks = 0;  ///< Extended attribute record before the content (9.5), in logical blocks.
+  std::string system_use;         ///< 9.1.13, bytes as recorded.
+  std::string self_system_use;    ///< Of a directory's own "." record.
+  std::string parent_system_use;  ///< Of a directory's ".." record.
+  std::string continuation;       ///< SUSP continuation area; the CE entry is added to system_use (a root: to "."'s).
+  std::uint8_t ear_blocks = 0;    ///< Extended attribute record before the content (9.5), in logical blocks.
   std::uint8_t unit_blocks = 0, gap_blocks = 0;  ///< Interleaved recording (6.4.3).
   std::string in_gaps_of;                        ///< Path of an interleaved file in whose gaps this one is recorded.
   std::vector<std::uint32_t> section_bytes;      ///< Multi-extent (6.5.1): the sections' lengths; empty: one section.

@@ -259,9 +259,7 @@ Adoption::Pending Adoption::headless_runs(const std::vector<Structure>& structur
   for (const Structure& s : structures) {
     if (s.kind == StructureKind::kDirectory) known.push_back({s.position, s.position + s.bytes});
   }
-  if (frame_ != nullptr) {
-    for (const Range& r : scope_.frames->stored_images(*frame_)) known.push_back(r);
-  }
+  for (const Range& r : scope_.frames->stored_images(volume_.shift_bytes)) known.push_back(r);
   std::erase_if(known, [](const Range& r) { return lies_before_disc(r.first) || r.end < r.first; });
   const RangeSet taken = RangeSet::from_unsorted(std::move(known));
   Pending found;

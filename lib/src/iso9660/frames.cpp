@@ -11,7 +11,9 @@ namespace lacuna::iso9660 {
 namespace {
 
 constexpr std::array<std::uint32_t, 3> kBlockBytes{2048, 1024, 512};
-constexpr std::uint64_t kLeastLinks = 2;  // fewer may be a coincidence
+constexpr std::uint64_t kLeastLinks = 2;   // fewer may be a coincidence
+constexpr std::size_t kMostStored = 1024;  // images stored as files
+constexpr int kMostTables = 1024;          // path tables looked at for each of these
 
 /// What follows of a directory if blocks were of this size.
 struct Vote {
@@ -171,13 +173,20 @@ const Frame* Frames::own(bool head_readable) const {
   return best;
 }
 
-std::vector<Range> Frames::stored_images(const Frame& own) const {
+std::vector<Range> Frames::stored_images(std::int64_t shift_bytes) const {
   std::vector<Range> ranges;
   for (const Frame& f : frames_) {
     // A frame that nothing in it confirms may be a coincidence.
-    if (f.shift_bytes <= own.shift_bytes || f.shift_bytes < 0 || f.links == 0) continue;
-    const FrameDirectory& last = f.directories.back();
-    ranges.push_back({static_cast<std::uint64_t>(f.shift_bytes), last.position + last.bytes});
+    if (f.shift_bytes <= shift_bytes || f.shift_bytes < 0 || f.links == 0) continue;
+    const auto first = static_cast<std::uint64_t>(f.shift_bytes);
+    std::uint64_t end = f.directories.back().position + f.directories.back().bytes;
+    int left = kMostTables;
+    for (const FoundPathTable& t : remains_->path_tables()) {
+      if (!t.start || t.position < end || left-- <= 0) continue;
+      if (f.find(stands_at(t.root_block, f.block_bytes, f.shift_bytes)) != nullptr) end = t.position + kSectorBytes;
+    }
+    ranges.push_back({first, end});
+    if (ranges.size() == kMostStored) break;
   }
   return ranges;
 }

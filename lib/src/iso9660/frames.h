@@ -58,9 +58,9 @@ class Frames {
   /// disc's. `head_readable`: the sector of the first volume descriptor can be read, so it is known that there is none.
   const Frame* own(bool head_readable) const;
   const Frame* of_shift(std::int64_t shift_bytes) const;
-  /// Byte ranges of the images that are stored as files within the volume that `own` is of: where directories and
-  /// descriptors count their addresses from a place behind it.
-  std::vector<Range> stored_images(const Frame& own) const;
+  /// Byte ranges of the images that are stored as files in a volume of this shift: there directories count their
+  /// addresses from a place behind the volume's beginning.
+  std::vector<Range> stored_images(std::int64_t shift_bytes) const;
 
  private:
   const Remains* remains_;

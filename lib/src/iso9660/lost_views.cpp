@@ -160,8 +160,7 @@ class Search {
 
   /// The path table tells where the root was.
   bool take_path_table(std::optional<VolumeBasis>& slot, IdentifierKind kind, Range region) {
-    std::vector<Range> stored;
-    if (frame_ != nullptr) stored = frames_.stored_images(*frame_);
+    const std::vector<Range> stored = frames_.stored_images(frame_ == nullptr ? 0 : frame_->shift_bytes);
     int left = kMostTables;
     for (const FoundPathTable& t : frames_.remains().path_tables()) {
       const bool fits = t.start && t.position >= region.first && t.position < region.end &&
@@ -173,7 +172,7 @@ class Search {
       if (left-- == 0) return false;
       VolumeBasis volume = bare();
       const std::uint64_t root = volume.at(t.root_block);
-      if (lies_before_disc(root) || roots_.contains(root)) continue;
+      if (roots_.contains(root)) continue;
       DirectoryRecord record;
       record.extent = {t.root_block, t.root_block};
       record.data_length = {kSectorBytes, kSectorBytes};

@@ -96,7 +96,9 @@ NodeId NodeMaker::add_directory(NodeId parent, Bytes identifier, std::uint64_t p
   n.size = bytes;
   n.evidence = evidence;
   if (identifier.empty()) {
-    n.names[static_cast<std::size_t>(context_.view)] = tree_.add_text(orphan_name(n.kind, position));
+    // By its own address, which is the same however much of the disc the image holds.
+    const std::uint64_t own = position - static_cast<std::uint64_t>(context_.shift_bytes);
+    n.names[static_cast<std::size_t>(context_.view)] = tree_.add_text(orphan_name(n.kind, own));
     n.view = context_.view;
     n.flags |= node_flag::kNameMade;
   } else {

@@ -80,14 +80,13 @@ class Recovery {
           {Severity::kLoss, "remains-truncated", "scan", std::nullopt, "",
            fmt::format("more than {} structures of one kind were found; the rest is not used", Remains::kMost)});
     }
-    if (frame_ == nullptr) return;
-    for (const Range& r : scan_->frames.stored_images(*frame_)) {
+    for (const Range& r : scan_->frames.stored_images(shift())) {
       findings.add({Severity::kNote, "stored-image", "scan", r.first / kSectorBytes, "ECMA-119 9.1.3",
                     fmt::format("directories up to LBA {} count their addresses from here: an ISO 9660 image stored as "
                                 "a file; not part of this disc's tree",
                                 r.end / kSectorBytes)});
     }
-    if (frame_->shift_bytes == 0) return;
+    if (shift() == 0) return;
     const bool early = frame_->shift_bytes < 0;
     const std::uint64_t sectors =
         static_cast<std::uint64_t>(early ? -frame_->shift_bytes : frame_->shift_bytes) / kSectorBytes;
@@ -114,8 +113,7 @@ class Recovery {
   void add_boot_catalogs(IsoPartFacts& facts) const {
     const auto is_boot = [](const FoundDescriptor& f) { return f.header.type == descriptor_type::kBootRecord; };
     if (!parts_.empty() || !facts.set.incomplete || std::ranges::any_of(facts.set.descriptors, is_boot)) return;
-    std::vector<Range> stored;
-    if (frame_ != nullptr) stored = scan_->frames.stored_images(*frame_);
+    const std::vector<Range> stored = scan_->frames.stored_images(shift());
     for (const std::uint64_t at : scan_->frames.remains().boot_catalogs()) {
       const auto inside = [at](const Range& r) { return r.first <= at && at < r.end; };
       if (std::ranges::none_of(stored, inside)) facts.boot_catalogs.push_back(at);

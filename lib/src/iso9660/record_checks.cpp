@@ -17,6 +17,25 @@ bool is_garbage(const DirectoryRecord& r) {
   return std::popcount(against) >= 2;
 }
 
+std::size_t next_record(Bytes sector, std::size_t from) {
+  const auto like_record = [&](std::size_t at) {  // two pairs of equal halves (7.3.3): other data seldom has them
+    const Bytes b = sector.subspan(at);
+    return b.size() > kRecordFixedBytes && b[0] > kRecordFixedBytes && le32(b, 2) == be32(b, 6) &&
+           le32(b, 10) == be32(b, 14) && le32(b, 2) != 0;
+  };
+  for (std::size_t first = from + 1; first + kRecordFixedBytes < sector.size(); ++first) {
+    if (!like_record(first)) continue;
+    std::size_t at = first;
+    while (at < sector.size() && sector[at] != 0) {
+      const auto r = decode_directory_record(sector.subspan(at));
+      if (!r || !r->plausible()) break;
+      at += r->length;
+    }
+    if (at == sector.size() || (at > first && sector[at] == 0)) return first;
+  }
+  return sector.size();
+}
+
 std::optional<std::uint32_t> proven_extent(const Image& image, const VolumeBasis& volume, const PathTables& tables,
                                            const DirectoryRecord& r) {
   const auto choose = [&](const auto& proves) -> std::optional<std::uint32_t> {

@@ -98,7 +98,7 @@ class TreeReader {
     std::uint64_t position = directory.position;
     if (lies_before_disc(position)) position = lies_before_disc(end_of(at_)) ? end_of(at_) : 0;
     if (position < image_first) position = std::min(image_first, position + directory.bytes);
-    if (position > directory.position) lose(directory.position, position);
+    if (position != directory.position) lose(directory.position, position);
     while (!over_ && position < end_of(at_)) {
       const std::uint64_t end = std::min(end_of(at_), image_.end_byte());
       if (position >= end) {
@@ -160,11 +160,13 @@ class TreeReader {
     for (std::size_t at = 0; at < sector.size() && sector[at] != 0;) {
       const auto r = decode_directory_record(sector.subspan(at));
       if (!r || is_garbage(*r)) {
+        const std::size_t next = next_record(sector, at);
         note(Severity::kLoss, "record-unreadable", at_, "ECMA-119 9.1",
-             fmt::format("what stands at byte {} of LBA {} is not a directory record; the rest of the sector is lost",
-                         at, lba));
+             fmt::format("what stands at byte {} of LBA {} is not a directory record; {}", at, lba,
+                         next < sector.size() ? "records begin again behind it" : "the rest of the sector is lost"));
         lose(lba * kSectorBytes, (lba + 1) * kSectorBytes);
-        break;
+        at = next;
+        continue;
       }
       if (first && at == 0) {
         if (!begin(*r, lba)) return;

@@ -149,7 +149,7 @@ void add_scanned_file_sets(ByteReader& reader, const Partitions& partitions, con
   sets.found.insert(at, std::make_move_iterator(scanned.begin()), std::make_move_iterator(scanned.end()));
 }
 
-LongAd find_root(const Partitions& partitions, const Remains& remains) {
+LongAd find_root(const Partitions& partitions, const Remains& remains, const std::vector<LbAddr>& known) {
   struct Candidate {
     LbAddr address;
     std::uint64_t votes = 0;
@@ -163,6 +163,7 @@ LongAd find_root(const Partitions& partitions, const Remains& remains) {
     }
   }
   std::set<std::uint64_t> named;
+  for (const LbAddr& root : known) named.insert(key_of(root));
   for (const IdentifierRemnant& f : remains.identifiers()) {
     if (f.icb_bytes == 0 || f.is_deleted() || !partitions.address_of(f.position, f.location)) continue;
     if (!f.is_parent()) {

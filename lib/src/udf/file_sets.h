@@ -42,7 +42,8 @@ void add_scanned_file_sets(ByteReader& reader, const Partitions& partitions, con
                            Findings& findings);
 
 /// Where the root directory's ICB is or was, when no file set is left: an entry with unique id 0 (UDF 3.2.1), or what
-/// directories name as their parent and no identifier names as its file. none() when nothing tells.
-LongAd find_root(const Partitions& partitions, const Remains& remains);
+/// directories name as their parent and no identifier names as its file. None of `known`, which are of other file sets.
+/// none() when nothing tells.
+LongAd find_root(const Partitions& partitions, const Remains& remains, const std::vector<LbAddr>& known);
 
 }  // namespace lacuna::udf

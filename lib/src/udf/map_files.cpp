@@ -226,11 +226,11 @@ Result<std::vector<VirtualTableState>> find_virtual_tables(ByteReader& reader, c
   return TableFinder(reader, partitions, search, findings).run();
 }
 
-bool load_metadata(Partitions& partitions, EntryReader& entries, std::uint16_t reference, Findings& findings,
-                   std::vector<Structure>& structures) {
+int load_metadata(Partitions& partitions, EntryReader& entries, std::uint16_t reference, Findings& findings,
+                  std::vector<Structure>& structures) {
   const PartitionMap map = partitions.map(reference);
   const auto physical = partitions.under(reference);
-  if (!physical || !partitions.physical(*physical)) return false;
+  if (!physical || !partitions.physical(*physical)) return 0;
   std::array<std::optional<MapFile>, 2> files;
   std::array<std::string, 2> why;
   const std::array<std::uint32_t, 2> blocks{map.metadata_block, map.mirror_block};
@@ -274,7 +274,7 @@ bool load_metadata(Partitions& partitions, EntryReader& entries, std::uint16_t r
   // Without data of its own the mirror's entry names the same extents (UDF 2.2.13.1).
   const MapFile mirror = files[1] && mirrored ? *files[1] : files[0] ? *files[0] : main;
   partitions.set_metadata(reference, main, mirror);
-  return files[0] || files[1];
+  return (files[0] ? 1 : 0) + (files[1] || (files[0] && !mirrored) ? 1 : 0);
 }
 
 }  // namespace lacuna::udf

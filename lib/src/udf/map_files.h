@@ -39,8 +39,9 @@ struct VirtualTableSearch {
 Result<std::vector<VirtualTableState>> find_virtual_tables(ByteReader& reader, const Partitions& partitions,
                                                            const VirtualTableSearch& search, Findings& findings);
 
-/// Reads the metadata file and its mirror and hands both to the partitions. Gives false when neither can be read.
-bool load_metadata(Partitions& partitions, EntryReader& entries, std::uint16_t reference, Findings& findings,
-                   std::vector<Structure>& structures);
+/// Reads the metadata file and its mirror and hands both to the partitions. Gives how many of them have blocks of their
+/// own to give.
+int load_metadata(Partitions& partitions, EntryReader& entries, std::uint16_t reference, Findings& findings,
+                  std::vector<Structure>& structures);
 
 }  // namespace lacuna::udf

@@ -133,6 +133,7 @@ void Partitions::read_sparing_tables(const VolumeDescriptors& volume, Space& spa
   }
   // Copies may lag behind each other; one that is lost may have been the newest, with packets moved since.
   if (copies < map.sparing_tables) {
+    space.sparing_lost = true;
     space.doubt = "a sparing table that can't be read may have moved packets that this one has in their old place";
   }
   space.state =
@@ -167,6 +168,12 @@ void Partitions::set_metadata(std::uint16_t reference, MapFile main, MapFile mir
   space.mirror_ends = ends_of(space.mirror);
 }
 
+void Partitions::set_mirror(std::uint16_t reference, MapFile mirror) {
+  Space& space = spaces_[reference];
+  space.mirror = std::move(mirror);
+  space.mirror_ends = ends_of(space.mirror);
+}
+
 void Partitions::set_placed(std::uint16_t reference, MapFile main, MapFile mirror, std::uint64_t doubtful_before,
                             std::set<std::uint32_t> contested, std::string doubt) {
   set_metadata(reference, std::move(main), std::move(mirror));
@@ -177,9 +184,12 @@ void Partitions::set_placed(std::uint16_t reference, MapFile main, MapFile mirro
   space.placed_doubt = std::move(doubt);
 }
 
-void Partitions::set_moved(std::uint16_t reference, std::vector<std::pair<std::uint32_t, std::uint64_t>> moved) {
-  spaces_[reference].moved = std::move(moved);
-  std::sort(spaces_[reference].moved.begin(), spaces_[reference].moved.end());
+void Partitions::add_moved(std::uint16_t reference, const std::vector<std::pair<std::uint32_t, std::uint64_t>>& moved) {
+  std::vector<std::pair<std::uint32_t, std::uint64_t>>& known = spaces_[reference].moved;
+  known.insert(known.end(), moved.begin(), moved.end());
+  std::stable_sort(known.begin(), known.end(), [](const auto& a, const auto& b) { return a.first < b.first; });
+  known.erase(std::unique(known.begin(), known.end(), [](const auto& a, const auto& b) { return a.first == b.first; }),
+              known.end());
 }
 
 int Partitions::copies(std::uint16_t reference) const {

@@ -43,8 +43,9 @@ class Partitions {
   /// `doubt` (when not empty) is about entries before byte `doubtful_before` of the disc, and about `contested` blocks.
   void set_placed(std::uint16_t reference, MapFile main, MapFile mirror, std::uint64_t doubtful_before,
                   std::set<std::uint32_t> contested, std::string doubt);
-  /// Packets that were moved (UDF 2.2.12), where no sparing table tells: first block of the packet, byte address.
-  void set_moved(std::uint16_t reference, std::vector<std::pair<std::uint32_t, std::uint64_t>> moved);
+  void set_mirror(std::uint16_t reference, MapFile mirror);
+  /// Packets that were moved (UDF 2.2.12), of which no sparing table tells: first block of the packet, byte address.
+  void add_moved(std::uint16_t reference, const std::vector<std::pair<std::uint32_t, std::uint64_t>>& moved);
 
   /// Where a block of a partition lies; copy 1 is the metadata mirror's. Nothing: it has no place that is known.
   std::optional<std::uint64_t> position_of(LbAddr block, int copy = 0) const;
@@ -61,6 +62,7 @@ class Partitions {
   /// Where the block of a structure that stands at a byte of the disc and says that its block has this number is.
   /// Nothing: no partition has it there.
   std::optional<LbAddr> address_of(std::uint64_t position, std::uint32_t block) const;
+  /// Whether a sparing table is lost that may have told more than those that are left.
   bool lacks_sparing_table(std::uint16_t reference) const { return spaces_[reference].sparing_lost; }
   bool known(std::uint16_t reference) const { return reference < spaces_.size() && spaces_[reference].known; }
   /// What is known of its tables, for people.

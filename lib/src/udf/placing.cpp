@@ -212,6 +212,50 @@ bool place_metadata(ByteReader& reader, Partitions& partitions, std::uint16_t re
   return true;
 }
 
+bool place_mirror(Partitions& partitions, std::uint16_t reference, const Remains& remains, Findings& findings) {
+  const std::uint32_t block_bytes = partitions.block_bytes();
+  const auto physical = physical_start(partitions, reference);
+  const auto start_of = [&](const TaggedBlock& b) {
+    return static_cast<std::int64_t>(b.position) - static_cast<std::int64_t>(std::uint64_t{b.block} * block_bytes);
+  };
+  std::map<std::uint32_t, std::uint16_t> crcs;  // of the copy that is known
+  std::map<std::int64_t, std::vector<TaggedBlock>> frames;
+  for (const TaggedBlock& b : tagged_blocks(remains, block_bytes)) {
+    const auto known = partitions.position_of({b.block, reference});
+    if (!known) continue;
+    if (*known == b.position) {
+      crcs.emplace(b.block, b.crc);
+    } else if (!physical || start_of(b) != *physical) {
+      frames[start_of(b)].push_back(b);
+    }
+  }
+  // An extent of the mirror says the same as the file's own, wherever both can be read.
+  std::map<std::uint32_t, std::uint64_t> places;
+  std::uint64_t fill = std::uint64_t{1} << 22;
+  for (const auto& [start, blocks] : frames) {
+    std::size_t agree = 0, differ = 0;
+    std::uint32_t first = ~std::uint32_t{0}, last = 0;
+    for (const TaggedBlock& b : blocks) {
+      const auto crc = crcs.find(b.block);
+      if (crc != crcs.end()) ++(crc->second == b.crc ? agree : differ);
+      first = std::min(first, b.block);
+      last = std::max(last, b.block);
+    }
+    if (agree == 0 || differ != 0) continue;
+    for (std::uint64_t block = first; block <= last && fill != 0; ++block, --fill) {
+      places.try_emplace(static_cast<std::uint32_t>(block),
+                         static_cast<std::uint64_t>(start + static_cast<std::int64_t>(block * block_bytes)));
+    }
+  }
+  if (places.empty()) return false;
+  findings.add({Severity::kDoubt, "metadata-mirror-rebuilt", "metadata partition", std::nullopt, "UDF 2.2.13",
+                fmt::format("one of the two metadata files is lost; where {} of its blocks are was told by the "
+                            "structures in them",
+                            places.size())});
+  partitions.set_mirror(reference, as_file(places, block_bytes));
+  return true;
+}
+
 bool place_moved(Partitions& partitions, std::uint16_t reference, const Remains& remains, Findings& findings) {
   const PartitionMap map = partitions.map(reference);
   const auto stretch = partitions.physical(reference);
@@ -236,9 +280,10 @@ bool place_moved(Partitions& partitions, std::uint16_t reference, const Remains&
   if (moved.empty()) return false;
   findings.add({Severity::kDoubt, "sparing-rebuilt", fmt::format("partition map {}", reference), std::nullopt,
                 "UDF 2.2.12",
-                fmt::format("no sparing table could be read; structures in {} packets show where these were moved",
+                fmt::format("a sparing table is lost; structures in {} packets that the others don't have show where "
+                            "these were moved",
                             moved.size())});
-  partitions.set_moved(reference, std::move(moved));
+  partitions.add_moved(reference, moved);
   return true;
 }
 

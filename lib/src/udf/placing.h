@@ -19,6 +19,9 @@ bool place_virtual(ByteReader& reader, Partitions& partitions, std::uint16_t ref
 bool place_metadata(ByteReader& reader, Partitions& partitions, std::uint16_t reference, const Remains& remains,
                     Findings& findings);
 
+/// The other copy of a metadata partition of which one file entry is left.
+bool place_mirror(Partitions& partitions, std::uint16_t reference, const Remains& remains, Findings& findings);
+
 /// Packets of a sparable partition that were moved, as far as structures stand in them.
 bool place_moved(Partitions& partitions, std::uint16_t reference, const Remains& remains, Findings& findings);
 

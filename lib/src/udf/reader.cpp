@@ -56,7 +56,7 @@ class UdfPart final : public SessionPart {
     file_sets_ = read_file_sets(volume_->reader, *partitions_, logical.descriptor.file_set, findings_, structures_);
     if (volume_->remains != nullptr) {
       add_scanned_file_sets(volume_->reader, *partitions_, *volume_->remains, file_sets_, findings_);
-      if (file_sets_.found.empty()) root_ = find_root(*partitions_, *volume_->remains);
+      if (file_sets_.found.empty() || file_sets_.newest_lost) find_lost_root();
     }
     describe();
     return file_sets_.found.size();
@@ -79,14 +79,13 @@ class UdfPart final : public SessionPart {
     const bool superseded =
         (table_superseded && table_ == 0 && !placed_) || (file_sets_.newest_lost && file_set_back_ == 0);
     request.evidence = superseded ? Evidence::kSession : placed_ ? Evidence::kScan : Evidence::kTree;
-    request.root = root_;
     if (file_set_back_ < file_sets_.found.size()) {
       const FoundFileSet& set = file_sets_.found[file_sets_.found.size() - 1 - file_set_back_];
       request.root = set.descriptor.root;
       request.system_streams = set.descriptor.streams;
       if (set.scanned) request.evidence = Evidence::kScan;
     }
-    if (volume_->found.descriptors.rebuilt || !root_.none()) request.evidence = Evidence::kScan;
+    if (volume_->found.descriptors.rebuilt) request.evidence = Evidence::kScan;
     std::optional<FreeSpace> free_space;
     if (is_current_ && volume_->remains != nullptr) {
       free_space.emplace(volume_->reader, volume_->found, *partitions_, *volume_->remains);
@@ -141,10 +140,36 @@ class UdfPart final : public SessionPart {
                                table.lost_entries != 0 ? fmt::format(", {} of them lost", table.lost_entries) : ""));
   }
 
+  /// In place of the file set that counts, when it is lost.
+  void find_lost_root() {
+    std::vector<LbAddr> older;
+    for (const FoundFileSet& set : file_sets_.found) older.push_back(set.descriptor.root.location);
+    FoundFileSet made;
+    made.descriptor.root = find_root(*partitions_, *volume_->remains, older);
+    made.scanned = true;
+    if (made.descriptor.root.none()) return;
+    if (!older.empty()) {
+      // What is not older than the newest file set that is left.
+      EntryReader entries(volume_->reader, *partitions_);
+      NoEntry why;
+      const auto found = entries.read(made.descriptor.root, why);
+      const auto known = entries.read(file_sets_.found.back().descriptor.root, why);
+      if (!found || found->entry.unique_id != 0) return;
+      if (known && found->entry.modified.seconds < known->entry.modified.seconds) return;
+    }
+    file_sets_.newest_lost = false;
+    file_sets_.found.push_back(std::move(made));
+  }
+
   void use_metadata(std::uint16_t reference) {
     EntryReader entries(volume_->reader, *partitions_);
-    if (load_metadata(*partitions_, entries, reference, findings_, structures_) || volume_->remains == nullptr) return;
-    placed_ = place_metadata(volume_->reader, *partitions_, reference, *volume_->remains, findings_) || placed_;
+    const int copies = load_metadata(*partitions_, entries, reference, findings_, structures_);
+    if (volume_->remains == nullptr || copies == 2) return;
+    if (copies == 1) {
+      static_cast<void>(place_mirror(*partitions_, reference, *volume_->remains, findings_));
+    } else {
+      placed_ = place_metadata(volume_->reader, *partitions_, reference, *volume_->remains, findings_) || placed_;
+    }
   }
 
   void describe() {
@@ -175,7 +200,6 @@ class UdfPart final : public SessionPart {
   std::size_t file_set_back_;  // how many before the one that counts
   std::optional<Partitions> partitions_;
   FileSets file_sets_;
-  LongAd root_;          // when no file set is left
   bool placed_ = false;  // a table was rebuilt from what it leads to
   bool is_current_ = true, may_rebuild_ = true;
   std::vector<Structure> structures_;

@@ -388,8 +388,11 @@ TEST_F(UdfLies, BlockSizesThatAreNone) {
   for (const std::uint32_t bytes : {0U, 3U, 0xFFFFFFFFU, 0x80000000U, 1U, 65536U}) {
     build();
     forge("lvd", "", [&](auto b) { put_le32(b, 212, bytes); });
-    go();
+    go(without_scan());
     EXPECT_TRUE(!box_->ok() || box_->nodes().empty()) << bytes;
+    // A descriptor that can't be is as good as lost: the structures themselves show how large blocks are.
+    go();
+    expect_whole("folder/b");
   }
 }
 

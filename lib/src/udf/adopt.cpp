@@ -10,12 +10,13 @@
 #include <set>
 
 #include "disc/orphans.h"
-#include "udf/leftovers.h"
+#include "udf/icb_index.h"
 
 namespace lacuna::udf {
 namespace {
 
-constexpr std::size_t kMaxRounds = 4096;  // deeper than any tree is read
+// Looks at what is left, in all rounds together: far more than any tree needs, and done in seconds.
+constexpr std::size_t kMaxLooks = std::size_t{1} << 26;
 
 class Adopter {
  public:
@@ -27,10 +28,11 @@ class Adopter {
         free_space_(*request.free_space),
         out_(tree),
         hands_(hands),
-        left_(reader, partitions, entries, request, tree, hands) {}
+        icbs_(hands.icbs()),
+        left_(reader, partitions, entries, request, tree, hands.icbs()) {}
 
   Result<Done> run() {
-    for (std::size_t round = 0; round < kMaxRounds; ++round) {
+    for (std::size_t looks = 0; looks < kMaxLooks;) {
       bool progress = fill_directories();
       progress = attach_orphans() || progress;
       if (!progress) progress = eliminate();
@@ -38,7 +40,11 @@ class Adopter {
       if (!progress) progress = strand();
       if (!progress) break;
       if (auto read = hands_.read_added(); !read) return read;
+      looks += left_.fragments().size() + left_.orphans().size() + 1;
+      std::erase_if(left_.fragments(), [](const Fragment& f) { return f.done; });
+      std::erase_if(left_.orphans(), [](const OrphanDirectory& o) { return o.done; });
     }
+    left_out_ += left_.fragments().size() + left_.orphans().size();
     add_files();
     tell();
     return Done{};
@@ -54,10 +60,10 @@ class Adopter {
     bool progress = false;
     for (Fragment& f : left_.fragments()) {
       if (f.done || !f.owner) continue;
-      const auto node = hands_.directory_of(*f.owner);
+      const auto node = icbs_.directory_of(*f.owner);
       if (!node) continue;
       f.done = true;
-      if (!hands_.lacks_content(*node)) {
+      if (!icbs_.lacks_content(*node)) {
         ++left_out_;  // its entry leads elsewhere
         continue;
       }
@@ -102,11 +108,11 @@ class Adopter {
     bool progress = false;
     for (OrphanDirectory& o : left_.orphans()) {
       if (o.done) continue;
-      if (hands_.has_reached(o.address)) {
+      if (icbs_.has_reached(o.address)) {
         o.done = true;
         continue;
       }
-      const auto node = o.parent ? hands_.directory_of(*o.parent) : std::nullopt;
+      const auto node = o.parent ? icbs_.directory_of(*o.parent) : std::nullopt;
       if (!node) continue;
       o.done = true;
       if (!hurt(*node)) {
@@ -118,8 +124,8 @@ class Adopter {
     }
     // Directories of which only content is left, and the way to their parent.
     for (Fragment& f : left_.fragments()) {
-      if (f.done || !f.owner || !f.parent || hands_.has_reached(*f.owner)) continue;
-      const auto node = hands_.directory_of(*f.parent);
+      if (f.done || !f.owner || !f.parent || icbs_.has_reached(*f.owner)) continue;
+      const auto node = icbs_.directory_of(*f.parent);
       if (!node || !hurt(*node)) continue;
       std::uint16_t flags = 0;
       const std::string name = name_of(*f.owner, f.position, flags);
@@ -144,7 +150,7 @@ class Adopter {
     std::map<NodeId, std::vector<Fragment*>> contents;  // ascending by position
     for (Fragment& f : left_.fragments()) {
       if (f.done || f.owner || !f.parent || !adds_something(f)) continue;
-      if (const auto node = hands_.directory_of(*f.parent)) contents[*node].push_back(&f);
+      if (const auto node = icbs_.directory_of(*f.parent)) contents[*node].push_back(&f);
     }
     if (contents.empty()) return false;
     if (const auto roots = contents.find(kRoot);
@@ -155,8 +161,8 @@ class Adopter {
     std::set<NodeId> seen;
     for (const LostDirectory& lost : out_.lost_directories) {
       const Node& n = out_.tree.node(lost.node);
-      const auto icb = hands_.icb_of(lost.node);
-      if (!icb || !n.has(node_flag::kUnread) || !contents.contains(n.parent) || !hands_.lacks_content(lost.node))
+      const auto icb = icbs_.icb_of(lost.node);
+      if (!icb || !n.has(node_flag::kUnread) || !contents.contains(n.parent) || !icbs_.lacks_content(lost.node))
         continue;
       if (seen.insert(lost.node).second) {
         empty[n.parent].emplace_back(partitions_.position_of(*icb).value_or(icb->block), *icb);
@@ -182,8 +188,8 @@ class Adopter {
   /// The root names itself as its parent, and so do all directories in it: its content is the one that names as many
   /// directories as there are others.
   bool find_roots_own(const std::vector<Fragment*>& contents) {
-    const auto icb = hands_.icb_of(kRoot);
-    if (!icb || !hands_.lacks_content(kRoot)) return false;
+    const auto icb = icbs_.icb_of(kRoot);
+    if (!icb || !icbs_.lacks_content(kRoot)) return false;
     std::vector<Fragment*> fit;
     for (Fragment* f : contents) {
       std::size_t directories = 0;
@@ -200,8 +206,7 @@ class Adopter {
 
   bool adds_something(const Fragment& f) const {
     for (std::size_t i = f.first; i < f.end; ++i) {
-      if (!fid(i).is_parent() && !fid(i).is_deleted() && !hands_.has_reached(fid(i).icb) &&
-          !left_.is_gone(fid(i).icb)) {
+      if (!fid(i).is_parent() && !fid(i).is_deleted() && !icbs_.has_reached(fid(i).icb) && !left_.is_gone(fid(i).icb)) {
         return true;
       }
     }
@@ -212,7 +217,7 @@ class Adopter {
   bool make_parents() {
     std::map<IcbKey, LbAddr> wanted;
     const auto want = [&](const std::optional<LbAddr>& parent) {
-      if (!parent || hands_.has_reached(*parent) || left_.has_orphan(*parent)) return;
+      if (!parent || icbs_.has_reached(*parent) || left_.has_orphan(*parent)) return;
       wanted.emplace(key_of(*parent), *parent);
     };
     for (const OrphanDirectory& o : left_.orphans()) {
@@ -234,29 +239,32 @@ class Adopter {
       const std::string name = name_of(icb, *position, flags);
       out_.tree.edit(hands_.add_lost(orphans_folder(out_.tree, View::kUdf), name, icb)).flags |= flags;
     }
-    return std::any_of(wanted.begin(), wanted.end(), [&](const auto& w) { return hands_.has_reached(w.second); });
+    return std::any_of(wanted.begin(), wanted.end(), [&](const auto& w) { return icbs_.has_reached(w.second); });
   }
 
   /// What no parent can be told of.
   bool strand() {
+    bool progress = false;
     for (Fragment& f : left_.fragments()) {
       if (f.done) continue;
-      NodeId above = kNoNode;
-      if (f.parent) above = hands_.directory_of(*f.parent).value_or(kNoNode);
       if (!adds_something(f)) {
         f.done = true;
         ++left_out_;
         continue;
       }
+      NodeId above = kNoNode;
+      if (f.parent) above = icbs_.directory_of(*f.parent).value_or(kNoNode);
       const NodeId under = above != kNoNode && hurt(above) ? above : orphans_folder(out_.tree, View::kUdf);
       const NodeId node = hands_.add_lost(under, orphan_name(NodeKind::kDirectory, f.position), {});
       out_.tree.edit(node).flags |= node_flag::kNameMade;
       fill(f, node, f.owner.value_or(LbAddr{~std::uint32_t{0}, 0xffff}));
-      return true;
+      progress = true;
+      if (f.parent) break;  // its names may tell where others belong
     }
+    if (progress) return true;
     for (OrphanDirectory& o : left_.orphans()) {
       if (o.done) continue;
-      if (hands_.has_reached(o.address)) {
+      if (icbs_.has_reached(o.address)) {
         o.done = true;
         continue;
       }
@@ -279,7 +287,7 @@ class Adopter {
     for (const EntryRemnant& e : remains_.entries()) {
       if (e.is_directory || !is_file_type(e.file_type) || !e.first_state) continue;
       const auto address = partitions_.address_of(e.position, e.location);
-      if (!address || hands_.has_reached(*address)) continue;
+      if (!address || icbs_.has_reached(*address)) continue;
       if (left_.is_gone(*address) || e.links == 0 || free_space_.is_free(e.position)) {
         ++left_out_;
         continue;
@@ -317,6 +325,7 @@ class Adopter {
   const FreeSpace& free_space_;
   SessionTree& out_;
   TreeHands& hands_;
+  const IcbIndex& icbs_;
   Leftovers left_;
   std::set<std::tuple<NodeId, IcbKey, std::string>> taken_;
   std::uint64_t left_out_ = 0;

@@ -17,21 +17,15 @@
 
 namespace lacuna::udf {
 
+class IcbIndex;
+
 /// What is asked of whoever reads the tree.
 class TreeHands {
  public:
   virtual ~TreeHands() = default;
 
-  /// The directory of an ICB; nothing when the tree does not have it.
-  virtual std::optional<NodeId> directory_of(LbAddr icb) const = 0;
-  /// The ICB of a directory of the tree, as far as it is known.
-  virtual std::optional<LbAddr> icb_of(NodeId directory) const = 0;
-  /// Whether its entry, or part of the way from it to its content, is lost.
-  virtual bool lacks_content(NodeId directory) const = 0;
-  /// Whether the tree reached the ICB, listed (also as a stream) or not.
-  virtual bool has_reached(LbAddr icb) const = 0;
-  /// Whether only names marked as deleted lead to it.
-  virtual bool is_deleted(LbAddr icb) const = 0;
+  /// What the tree has reached so far.
+  virtual const IcbIndex& icbs() const = 0;
   /// Takes an identifier into a directory as if it had been read there.
   virtual void take(NodeId directory, LbAddr icb, const FileIdentifier& fid, const TagCheck& check) = 0;
   /// Adds what an ICB leads to under a name of the tree's form. Gives the new node.

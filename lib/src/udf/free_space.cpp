@@ -10,6 +10,7 @@ namespace lacuna::udf {
 namespace {
 
 constexpr std::uint64_t kMaxBitmapBytes = std::uint64_t{1} << 26;
+constexpr std::size_t kMostRanges = std::size_t{1} << 22;
 
 }  // namespace
 
@@ -70,10 +71,11 @@ void FreeSpace::take(ByteReader& reader, const Partitions& partitions, std::uint
     return;
   }
   known_ = true;
-  const std::uint64_t bits = std::min<std::uint64_t>(bitmap->bits, bitmap->bitmap.size() * 8);
+  const std::uint64_t bits = std::min<std::uint64_t>(
+      {bitmap->bits, bitmap->bitmap.size() * std::uint64_t{8}, reader.end_byte() / block_bytes + 1});
   const auto base = static_cast<std::uint64_t>(bitmap->bitmap.data() - space.data()) + *position;
   std::uint64_t run = 0;  // free blocks before bit i
-  for (std::uint64_t i = 0; i <= bits; ++i) {
+  for (std::uint64_t i = 0; i <= bits && free.size() < kMostRanges; ++i) {
     const bool is_set = i < bits && (bitmap->bitmap[static_cast<std::size_t>(i / 8)] >> (i % 8) & 1) != 0 &&
                         (missing.empty() || !missing.contains(base + i / 8));
     if (is_set) {

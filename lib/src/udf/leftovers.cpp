@@ -5,16 +5,22 @@
 #include <utility>
 
 #include "udf/decode/cs0.h"
+#include "udf/icb_index.h"
 
 namespace lacuna::udf {
+namespace {
+
+constexpr std::size_t kMostClaims = std::size_t{1} << 22;
+
+}  // namespace
 
 Leftovers::Leftovers(ByteReader& reader, const Partitions& partitions, EntryReader& entries,
-                     const AdoptionRequest& request, const SessionTree& tree, const TreeHands& hands)
+                     const AdoptionRequest& request, const SessionTree& tree, const IcbIndex& icbs)
     : reader_(reader),
       partitions_(partitions),
       remains_(*request.remains),
       free_space_(*request.free_space),
-      hands_(hands) {
+      icbs_(icbs) {
   index_identifiers();
   index_orphans(entries);
   cut_fragments(tree);
@@ -52,9 +58,9 @@ void Leftovers::index_identifiers() {
 void Leftovers::index_orphans(EntryReader& entries) {
   std::set<IcbKey> seen;
   for (const EntryRemnant& e : remains_.entries()) {
-    if (!e.is_directory || !e.first_state) continue;
+    if (!e.is_directory || !e.first_state || claims_.size() >= kMostClaims) continue;
     const auto address = partitions_.address_of(e.position, e.location);
-    if (!address || hands_.has_reached(*address) || !seen.insert(key_of(*address)).second) continue;
+    if (!address || icbs_.has_reached(*address) || !seen.insert(key_of(*address)).second) continue;
     NoEntry why;
     auto entry = entries.read_block(*address, why);
     static_cast<void>(entries.take_structures());
@@ -97,14 +103,14 @@ std::optional<std::size_t> Leftovers::claimant(std::uint64_t position) const {
 void Leftovers::close_deleted(const std::vector<LbAddr>& other_roots) {
   std::vector<IcbKey> queue;
   const auto drop = [&](LbAddr icb) {
-    if (!hands_.has_reached(icb) && deleted_.insert(key_of(icb)).second) queue.push_back(key_of(icb));
+    if (!icbs_.has_reached(icb) && deleted_.insert(key_of(icb)).second) queue.push_back(key_of(icb));
   };
   for (const LbAddr& root : other_roots) drop(root);
   std::multimap<IcbKey, LbAddr> leads_to;  // by directory: what it names, and what names it as its parent
   const auto lead = [&](IcbKey directory, LbAddr icb) { leads_to.emplace(directory, icb); };
   for (const OrphanDirectory& o : orphans_) {
     if (o.parent && !(*o.parent == o.address)) lead(key_of(*o.parent), o.address);
-    if (o.streams || o.deleted || hands_.is_deleted(o.address) || free_space_.is_free(o.position)) drop(o.address);
+    if (o.streams || o.deleted || icbs_.is_deleted(o.address) || free_space_.is_free(o.position)) drop(o.address);
   }
   for (std::size_t i = 0; i < pieces_.size(); ++i) {
     const IdentifierRemnant& f = fid(i);
@@ -230,6 +236,8 @@ void Leftovers::find_owners() {
     f.owner = owner;
   }
 }
+
+bool Leftovers::is_gone(LbAddr icb) const { return icbs_.is_deleted(icb) || deleted_.contains(key_of(icb)); }
 
 std::string Leftovers::name_of(LbAddr icb) const {
   std::string name;

@@ -42,7 +42,7 @@ struct OrphanDirectory {
 class Leftovers {
  public:
   Leftovers(ByteReader& reader, const Partitions& partitions, EntryReader& entries, const AdoptionRequest& request,
-            const SessionTree& tree, const TreeHands& hands);
+            const SessionTree& tree, const IcbIndex& icbs);
 
   const IdentifierRemnant& fid(std::size_t piece) const { return remains_.identifiers()[pieces_[piece].index]; }
   std::vector<Fragment>& fragments() noexcept { return fragments_; }
@@ -50,7 +50,7 @@ class Leftovers {
   /// Whether there is an orphan's entry at an address.
   bool has_orphan(LbAddr icb) const { return by_address_.contains(key_of(icb)); }
   /// Whether only what is deleted leads to it.
-  bool is_gone(LbAddr icb) const { return hands_.is_deleted(icb) || deleted_.contains(key_of(icb)); }
+  bool is_gone(LbAddr icb) const;
   /// The name that some identifier gives to an ICB; empty when none is left.
   std::string name_of(LbAddr icb) const;
   /// Structures that the free space, or an entry, speaks against.
@@ -80,7 +80,7 @@ class Leftovers {
   const Partitions& partitions_;
   const Remains& remains_;
   const FreeSpace& free_space_;
-  const TreeHands& hands_;
+  const IcbIndex& icbs_;
 
   std::vector<Piece> pieces_;                          // ascending by position
   std::vector<std::pair<IcbKey, std::size_t>> names_;  // ICB, piece; sorted

@@ -8,14 +8,13 @@
 
 #include <algorithm>
 #include <deque>
-#include <unordered_map>
 #include <unordered_set>
 
 #include "udf/adopt.h"
 #include "udf/decode/cs0.h"
 #include "udf/decode/file_identifier.h"
 #include "udf/directory_places.h"
-#include "udf/leftovers.h"
+#include "udf/icb_index.h"
 #include "udf/mirrored_content.h"
 #include "udf/node_maker.h"
 
@@ -65,17 +64,7 @@ class TreeReader : private TreeHands {
  private:
   // ---- what adoption asks for
 
-  std::optional<NodeId> directory_of(LbAddr icb) const override {
-    const auto at = directories_by_icb_.find(key_of(icb));
-    return at == directories_by_icb_.end() ? std::nullopt : std::optional(at->second);
-  }
-  std::optional<LbAddr> icb_of(NodeId directory) const override {
-    const auto at = icbs_.find(directory);
-    return at == icbs_.end() ? std::nullopt : std::optional(at->second);
-  }
-  bool lacks_content(NodeId directory) const override { return without_content_.contains(directory); }
-  bool has_reached(LbAddr icb) const override { return reached_.contains(key_of(icb)); }
-  bool is_deleted(LbAddr icb) const override { return deleted_.contains(key_of(icb)) && !has_reached(icb); }
+  const IcbIndex& icbs() const override { return icbs_; }
   void take(NodeId directory, LbAddr icb, const FileIdentifier& fid, const TagCheck& check) override {
     places_ = DirectoryPlaces();
     LongAd own;
@@ -123,9 +112,11 @@ class TreeReader : private TreeHands {
 
   void reach(LbAddr icb, NodeId id) {
     if (request_.adoption.remains == nullptr) return;
-    reached_.insert(key_of(icb));
-    if (id == kNoNode || !out_->tree.node(id).is_directory()) return;
-    if (directories_by_icb_.emplace(key_of(icb), id).second) icbs_.emplace(id, icb);
+    if (id != kNoNode && out_->tree.node(id).is_directory()) {
+      icbs_.reach_directory(icb, id);
+    } else {
+      icbs_.reach(icb);
+    }
   }
   std::uint16_t depth_of(NodeId id) const {
     std::uint16_t depth = 0;
@@ -270,7 +261,7 @@ class TreeReader : private TreeHands {
     name.deleted = fid.is_deleted() || d.deleted;
     if (name.deleted) ++counts_.deleted_names;
     if (name.deleted && request_.adoption.remains != nullptr && !fid.icb.none()) {
-      deleted_.insert(key_of(fid.icb.location));
+      icbs_.reach_deleted(fid.icb.location);
     }
     if (name.deleted && !request_.options->deleted) return;
     append_cs0_name(name.name, fid.name);
@@ -422,7 +413,7 @@ class TreeReader : private TreeHands {
   /// A directory of which there is nothing but its name.
   void lose_all(const Directory& d, const NoEntry& why) {
     hurt(d.node, node_flag::kUnread);
-    without_content_.insert(d.node);
+    icbs_.lose_content(d.node);
     LostDirectory lost;
     lost.node = d.node;
     lost.view = View::kUdf;
@@ -441,7 +432,7 @@ class TreeReader : private TreeHands {
 
   void close_damaged(const Directory& d, const Entry& entry, const Content& content, std::uint64_t names) {
     hurt(d.node, names == 0 ? node_flag::kUnread : node_flag::kIncomplete);
-    if (content.cut) without_content_.insert(d.node);
+    if (content.cut) icbs_.lose_content(d.node);
     LostDirectory lost;
     lost.node = d.node;
     lost.view = View::kUdf;
@@ -483,11 +474,7 @@ class TreeReader : private TreeHands {
   RangeSet lost_;  // bytes of its content
   bool misplaced_ = false;
 
-  // For adoption only.
-  std::unordered_set<std::uint64_t> reached_, deleted_;
-  std::unordered_map<std::uint64_t, NodeId> directories_by_icb_;
-  std::unordered_map<NodeId, LbAddr> icbs_;
-  std::unordered_set<NodeId> without_content_;
+  IcbIndex icbs_;  // for adoption only
 };
 
 }  // namespace

@@ -42,10 +42,13 @@ class Grouping {
       cast_votes(i);
       count_groups(i, groups);
     }
-    // A directory is in one frame: that which most others confirm.
-    std::stable_sort(groups.begin(), groups.end(), [](const Group& a, const Group& b) {
-      if ((a.shift_bytes == 0) != (b.shift_bytes == 0)) return a.shift_bytes == 0;
-      return a.links > b.links;
+    // A directory is in one frame: that which most others confirm. That one of blocks of 2048 bytes stands where it
+    // says is no coincidence; with other sizes a shifted one can seem to.
+    const auto sure = [](const Group& g) { return g.shift_bytes == 0 && g.block_bytes == kSectorBytes; };
+    std::stable_sort(groups.begin(), groups.end(), [&](const Group& a, const Group& b) {
+      if (sure(a) != sure(b)) return sure(a);
+      if (a.links != b.links) return a.links > b.links;
+      return a.shift_bytes == 0 && b.shift_bytes != 0;
     });
     std::vector<Frame> frames;
     for (const Group& g : groups) take(g, frames);

@@ -32,17 +32,18 @@ struct Table {
 
 void print_head(const std::string& title) {
   std::cout << fmt::format(
-      "\n{:<52} {:>5} {:>6} {:>7} {:>7} {:>6} {:>5} {:>6} {:>8} {:>6} {:>6} {:>5} {:>5} {:>5} {:>7}\n", title, "discs",
-      "none", "limit", "right", "else", "known", "missed", "%", "doubt", "named", "list", "false", "misn", "s");
+      "\n{:<52} {:>5} {:>6} {:>7} {:>7} {:>6} {:>5} {:>6} {:>8} {:>6} {:>6} {:>5} {:>5} {:>5} {:>5} {:>7}\n", title,
+      "discs", "none", "limit", "right", "else", "known", "missed", "%", "doubt", "named", "list", "false", "misn",
+      "forgn", "s");
 }
 
 void print_row(const std::string& name, const Tally& t) {
   const double percent =
       t.limit == 0 ? 100 : 100.0 * static_cast<double>(t.right + t.elsewhere) / static_cast<double>(t.limit);
   std::cout << fmt::format(
-      "{:<52} {:>5} {:>6} {:>7} {:>7} {:>6} {:>5} {:>6} {:>8.3f} {:>6} {:>6} {:>5} {:>5} {:>5} {:>7.2f}\n", name,
+      "{:<52} {:>5} {:>6} {:>7} {:>7} {:>6} {:>5} {:>6} {:>8.3f} {:>6} {:>6} {:>5} {:>5} {:>5} {:>5} {:>7.2f}\n", name,
       t.discs, t.unopened, t.limit, t.right, t.elsewhere, t.path_known, t.missed, percent, t.doubtful, t.named,
-      t.named_listed, t.false_whole, t.misnamed, t.seconds);
+      t.named_listed, t.false_whole, t.misnamed, t.foreign, t.seconds);
 }
 
 void print(const std::string& title, const Table& table) {

@@ -119,7 +119,13 @@ class Scorer {
     if (!file && named != by_token_.end()) file = named->second;
     if (!file) file = at_the_place_of(node);  // noise all over, and nothing names it: by its place, then
     if (!file) {
-      if (whole) falsely(path, "nothing of it was put on the disc");
+      if (!whole) return;
+      if (is_foreign(content)) {
+        ++tally_.foreign;
+        remark("FOREIGN", path, "is no file of this volume");
+      } else {
+        falsely(path, "nothing of it was put on the disc");
+      }
       return;
     }
     const TaggedFile& f = disc_.files[*file];
@@ -166,6 +172,14 @@ class Scorer {
       return known == by_number_.end() ? std::nullopt : std::optional(known->second);
     }
     return std::nullopt;
+  }
+
+  /// Whole indeed, by the tags of its blocks, but nothing that was put into the volume itself.
+  static bool is_foreign(std::span<const std::uint8_t> content) {
+    const auto number = tagged_file(content);
+    if (!number) return false;
+    const std::string meant = tagged_content(*number, content.size());
+    return std::memcmp(meant.data(), content.data(), content.size()) == 0;
   }
 
   std::optional<std::size_t> at_the_place_of(const Node& node) const {
@@ -269,6 +283,7 @@ Tally& Tally::operator+=(const Tally& o) {
   named_listed += o.named_listed;
   false_whole += o.false_whole;
   misnamed += o.misnamed;
+  foreign += o.foreign;
   twice += o.twice;
   seconds += o.seconds;
   return *this;

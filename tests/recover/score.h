@@ -27,8 +27,10 @@ struct Tally {
   std::uint64_t named_listed = 0;  ///< Of those: listed by their name.
   std::uint64_t false_whole = 0;   ///< Called whole, and other bytes than the file's.
   std::uint64_t misnamed = 0;      ///< Called whole, under the name of another file; or an earlier state as the last.
-  std::uint64_t twice = 0;         ///< Listed again, whole, under another path.
-  double seconds = 0;              ///< Opening and judging.
+  std::uint64_t foreign =
+      0;  ///< Files of an image that is stored as a file, or of an earlier volume: whole, as the disc's.
+  std::uint64_t twice = 0;  ///< Listed again, whole, under another path.
+  double seconds = 0;       ///< Opening and judging.
 
   Tally& operator+=(const Tally& other);
 };

@@ -195,6 +195,11 @@ Adoption::Pending Adoption::lost_parents(const StartedDirectories& started) {
       bytes = std::max(bytes, d.parent_bytes);
     }
     if (children.empty() || started.at(parent) != kNoNode) continue;
+    if (parent == kUnknownParent) {
+      take_orphan_folder();
+      for (const FrameDirectory* d : children) found.push_back(adopt(*d, orphans_));
+      continue;
+    }
     const bool newer = scope_.is_newer(parent);
     if (!newer && frame_->find(parent) != nullptr) continue;
     if (claimed_by_file(parent)) continue;  // where the parent was there is a file now: an older volume

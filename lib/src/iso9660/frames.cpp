@@ -7,6 +7,8 @@
 #include <numeric>
 #include <unordered_map>
 
+#include "iso9660/settle_roots.h"
+
 namespace lacuna::iso9660 {
 namespace {
 
@@ -120,6 +122,7 @@ void find_trees(Frame& frame) {
   std::unordered_map<std::uint64_t, std::uint32_t> at;  // by position; lost parents by the first child
   for (std::uint32_t i = 0; i < up.size(); ++i) at.emplace(frame.directories[i].position, i);
   for (std::uint32_t i = 0; i < up.size(); ++i) {
+    if (frame.directories[i].parent == kUnknownParent) continue;
     const auto [parent, fresh] = at.emplace(frame.directories[i].parent, i);
     if (!fresh) up[top(i)] = top(parent->second);
   }
@@ -143,8 +146,10 @@ const FrameDirectory* Frame::find(std::uint64_t position) const {
   return at != directories.end() && at->position == position ? &*at : nullptr;
 }
 
-Frames::Frames(const Remains& remains) : remains_(&remains), frames_(Grouping(remains.directories()).run()) {
+Frames::Frames(const Remains& remains, const Image& image)
+    : remains_(&remains), frames_(Grouping(remains.directories()).run()) {
   for (Frame& frame : frames_) {
+    settle_roots(image, frame);
     find_trees(frame);
     frame.parents.reserve(frame.directories.size());
     for (const FrameDirectory& d : frame.directories) frame.parents.push_back(d.parent);

@@ -15,6 +15,9 @@
 
 namespace lacuna::iso9660 {
 
+/// FrameDirectory::parent of one that does not tell it.
+inline constexpr std::uint64_t kUnknownParent = ~std::uint64_t{0};
+
 /// A directory that the scan found, its places as byte addresses on the disc.
 struct FrameDirectory {
   std::uint64_t position = 0;
@@ -50,7 +53,7 @@ struct Frame {
 /// All frames of what the scan found; constant once made, safe for concurrent use.
 class Frames {
  public:
-  explicit Frames(const Remains& remains);
+  Frames(const Remains& remains, const Image& image);
 
   const Remains& remains() const noexcept { return *remains_; }
   /// The disc's own: that of shift 0 if it has anything; else that which starts first, because images stored as files

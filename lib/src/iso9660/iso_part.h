@@ -15,7 +15,7 @@ namespace lacuna::iso9660 {
 
 /// What a scan found, for all sessions.
 struct ScanResult {
-  explicit ScanResult(const Remains& remains) : frames(remains) {}
+  ScanResult(const Remains& remains, const Image& image) : frames(remains, image) {}
 
   Frames frames;
   /// Directories that the disc's sessions have (byte addresses): nothing for an earlier volume.

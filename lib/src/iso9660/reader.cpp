@@ -20,7 +20,10 @@ constexpr std::uint64_t kFirstEarlierState = std::uint64_t{1} << 32;
 class Recovery {
  public:
   Recovery(DiscBuilder& builder, const DiscOptions& options, const Remains& remains)
-      : builder_(builder), options_(options), scan_(std::make_shared<ScanResult>(remains)), frame_(choose_frame()) {}
+      : builder_(builder),
+        options_(options),
+        scan_(std::make_shared<ScanResult>(remains, builder.image())),
+        frame_(choose_frame()) {}
 
   Result<SessionParts> run() {
     note_frames();

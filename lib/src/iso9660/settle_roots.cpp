@@ -1,0 +1,78 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "iso9660/settle_roots.h"
+
+#include <array>
+
+#include "media/stretch.h"
+
+namespace lacuna::iso9660 {
+namespace {
+
+constexpr std::uint64_t kMostBytes = std::uint64_t{1} << 20;  // of one directory
+
+/// Whether more name themselves than the roots of a primary and a Joliet tree.
+bool too_many(const Frame& frame) {
+  std::array<int, 3> roots{};
+  for (const FrameDirectory& d : frame.directories) {
+    if (d.is_root()) ++roots[static_cast<std::size_t>(d.kind)];
+  }
+  const auto count = [&roots](IdentifierKind kind) { return roots[static_cast<std::size_t>(kind)]; };
+  const int unknown = count(IdentifierKind::kUnknown);
+  return count(IdentifierKind::kBytes) + unknown > 1 || count(IdentifierKind::kUcs2) + unknown > 1;
+}
+
+/// Calls f with the byte address of each directory that the directory lists.
+template <class F>
+void for_each_listed(const Stretch& directory, const Frame& frame, F&& f) {
+  for (std::uint64_t at = 0; at < directory.bytes.size(); at += kSectorBytes) {
+    const Bytes sector = directory.from(at, kSectorBytes);
+    for (std::size_t i = 0; i < sector.size() && sector[i] != 0;) {
+      const auto r = decode_directory_record(sector.subspan(i));
+      if (!r || !r->plausible()) break;
+      i += r->length;
+      if (!r->is_directory() || r->is_self() || r->is_parent()) continue;
+      const std::uint64_t block = std::uint64_t{r->extent.value()} + r->ear_length;
+      f(block * frame.block_bytes + static_cast<std::uint64_t>(frame.shift_bytes));
+    }
+  }
+}
+
+bool is_readable(const Image& image, std::uint64_t lba) {
+  std::array<std::uint8_t, kSectorBytes> sector;
+  std::array<SectorState, 1> state;
+  image.read(lba, sector, state);
+  return has_bytes(state[0]);
+}
+
+}  // namespace
+
+void settle_roots(const Image& image, Frame& frame) {
+  if (!too_many(frame)) return;
+  std::uint64_t budget = 2 * (image.end_byte() - image.first_lba() * kSectorBytes);
+  std::array<bool, 3> habit{};
+  for (const FrameDirectory& d : frame.directories) {
+    const std::uint64_t bytes = std::min<std::uint64_t>(d.bytes, kMostBytes);
+    if (bytes > budget) break;
+    budget -= bytes;
+    for_each_listed(read_stretch(image, d.position, bytes), frame, [&](std::uint64_t position) {
+      const FrameDirectory* found = frame.find(position);
+      if (found == nullptr || found == &d || !found->is_root()) return;
+      FrameDirectory& child = frame.directories[static_cast<std::size_t>(found - frame.directories.data())];
+      child.parent = d.position;
+      habit[static_cast<std::size_t>(d.kind)] = true;
+    });
+  }
+  const FrameDirectory* before = nullptr;
+  for (FrameDirectory& d : frame.directories) {
+    const FrameDirectory* last = before;
+    before = &d;
+    const bool has_habit =
+        habit[static_cast<std::size_t>(d.kind)] || (d.kind == IdentifierKind::kUnknown && (habit[1] || habit[2]));
+    if (!d.is_root() || !has_habit) continue;
+    const bool behind_another = last != nullptr && last->kind == d.kind && last->position + last->bytes == d.position;
+    const std::uint64_t lba = d.position / kSectorBytes;
+    if (behind_another || (lba > 0 && !is_readable(image, lba - 1))) d.parent = kUnknownParent;
+  }
+}
+
+}  // namespace lacuna::iso9660

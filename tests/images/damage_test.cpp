@@ -11,6 +11,7 @@
 #include <random>
 #include <set>
 
+#include "base/bytes.h"
 #include "lacuna/content.h"
 #include "lacuna/disc.h"
 #include "lacuna/verdict.h"
@@ -198,9 +199,7 @@ void check(const TaggedDisc& disc, const Damage& damage, const Image& image, Tal
     std::vector<std::uint8_t> out(bytes);
     std::vector<Gap> read_gaps;
     ASSERT_EQ(reader.read(0, out, read_gaps), bytes);
-    EXPECT_TRUE(std::equal(out.begin(), out.end(), content.begin(), [](std::uint8_t a, char b) {
-      return a == static_cast<std::uint8_t>(b);
-    })) << "other bytes than the file's";
+    EXPECT_TRUE(as_text(out) == content) << "other bytes than the file's";
     EXPECT_EQ(joined(read_gaps), expected);
   }
   for (const auto& [number, bytes] : disc.sizes) {

@@ -35,10 +35,12 @@ void append_block(std::string& s, const Tag& t) {
   s += kMagic;
   for (const std::uint32_t v : {t.file, t.block, t.bytes, checksum(t)}) append32(s, v);
   std::uint64_t state = std::uint64_t{t.file} << 32 | t.block;
-  while (s.size() < end) {
+  std::size_t at = s.size();
+  s.resize(end);
+  while (at < end) {
     state += 0x9e3779b97f4a7c15u;
     const std::uint64_t word = mix(state);
-    for (int i = 0; i < 8 && s.size() < end; ++i) s.push_back(static_cast<char>(word >> (8 * i) & 0xff));
+    for (int i = 0; i < 8 && at < end; ++i) s[at++] = static_cast<char>(word >> (8 * i) & 0xff);
   }
 }
 

@@ -48,12 +48,21 @@ DescriptorSet read_set(const Image& image, std::uint64_t start_lba, SessionSourc
   }
   if (set.descriptors.empty()) return set;
   const std::uint64_t last = set.descriptors.back().lba;
-  set.incomplete = set.descriptors.back().header.type != descriptor_type::kSetTerminator;
+  // Every set has a primary descriptor and a terminator (6.7.1).
+  set.incomplete = set.descriptors.back().header.type != descriptor_type::kSetTerminator ||
+                   std::ranges::none_of(set.descriptors, [](const FoundDescriptor& f) {
+                     return f.header.type == descriptor_type::kPrimary;
+                   });
   for (const Range& r : lost.ranges()) {
     if (r.first > last) break;
     set.incomplete = true;
     findings.add({Severity::kLoss, "descriptor-unreadable", "volume descriptor set", r.first, "ECMA-119 6.7.1",
                   "sectors of the volume descriptor set can't be read; a view of the volume may be missing"});
+  }
+  if (lost.empty() && set.descriptors.front().header.type != descriptor_type::kPrimary &&
+      set.descriptors.front().header.type != descriptor_type::kBootRecord) {
+    findings.add({Severity::kLoss, "no-primary", "volume descriptor set", first, "ECMA-119 6.7.1.1",
+                  "the volume descriptor set does not begin with a primary descriptor; what stood there may be lost"});
   }
   if (set.descriptors.back().header.type != descriptor_type::kSetTerminator) {
     findings.add({Severity::kNote, "no-terminator", "volume descriptor set", last, "ECMA-119 8.3",
@@ -70,7 +79,14 @@ bool root_confirmed(const Image& image, const SetSearch& search, const VolumeBas
   return !PathTables(image, volume, nullptr).directories().empty();
 }
 
-bool root_stands(const Image& image, const SetSearch& search, const DescriptorSet& set) {
+enum class Root {
+  kStands,     // where a descriptor says, or something confirms that it did
+  kLost,       // nothing like a directory stands there
+  kElsewhere,  // another directory stands there, or it is a place that can't be
+};
+
+Root find_root(const Image& image, const SetSearch& search, const DescriptorSet& set) {
+  Root found = Root::kElsewhere;
   std::array<std::uint8_t, kSectorBytes> sector;
   std::array<SectorState, 1> state;
   for (const FoundDescriptor& f : set.descriptors) {
@@ -82,15 +98,17 @@ bool root_stands(const Image& image, const SetSearch& search, const DescriptorSe
     // so its root points to before it, where the disc's own root may well stand.
     if (position / kSectorBytes <= f.lba || !volume.root) continue;
     image.read(position / kSectorBytes, sector, state);
-    if (!has_bytes(state[0])) {
-      if (root_confirmed(image, search, volume)) return true;
-      continue;
+    const auto self =
+        has_bytes(state[0]) ? decode_directory_record(Bytes(sector).subspan(position % kSectorBytes)) : std::nullopt;
+    if (self && self->is_self()) {
+      if (self->plausible() && self->extent.value() == volume.root->extent.value()) return Root::kStands;
+    } else if (root_confirmed(image, search, volume)) {
+      return Root::kStands;
+    } else {
+      found = Root::kLost;
     }
-    const auto self = decode_directory_record(Bytes(sector).subspan(position % kSectorBytes));
-    if (self && self->is_self() && self->plausible() && self->extent.value() == volume.root->extent.value())
-      return true;
   }
-  return false;
+  return found;
 }
 
 enum class Scan { kFound, kNothing, kCancelled };
@@ -206,10 +224,17 @@ Result<std::vector<DescriptorSet>> find_descriptor_sets(const Image& image, cons
       continue;
     }
     DescriptorSet set = read_set(image, first_of_set(image, at) - kSystemAreaSectors, SessionSource::kFound, findings);
-    if (!root_stands(image, search, set)) {
-      findings.add({Severity::kNote, "descriptors-elsewhere", "volume descriptor set", at, "ECMA-119 8.4.18",
-                    "a volume descriptor whose root directory is not where it says: part of a stored disc image, or a "
-                    "session whose addresses are shifted; left aside (--session-starts takes it all the same)"});
+    const Root root = find_root(image, search, set);
+    if (root != Root::kStands) {
+      const bool lost = root == Root::kLost;
+      findings.add(
+          {lost ? Severity::kLoss : Severity::kNote, "descriptors-elsewhere", "volume descriptor set", at,
+           "ECMA-119 8.4.18",
+           lost ? "a volume descriptor whose root directory can't be read where it says: of a session that lost "
+                  "it, or part of a stored disc image; left aside (--session-starts takes it all the same)"
+                : "a volume descriptor whose root directory is not where it says: part of a stored disc image, "
+                  "or a session whose addresses are shifted; left aside (--session-starts takes it all the "
+                  "same)"});
       next = at + 1;
       continue;
     }

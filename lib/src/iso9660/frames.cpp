@@ -149,7 +149,7 @@ const FrameDirectory* Frame::find(std::uint64_t position) const {
 Frames::Frames(const Remains& remains, const Image& image)
     : remains_(&remains), frames_(Grouping(remains.directories()).run()) {
   for (Frame& frame : frames_) {
-    settle_roots(image, frame);
+    settle_roots(image, remains, frame);
     find_trees(frame);
     frame.parents.reserve(frame.directories.size());
     for (const FrameDirectory& d : frame.directories) frame.parents.push_back(d.parent);

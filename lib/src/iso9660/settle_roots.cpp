@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "iso9660/settle_roots.h"
 
+#include <algorithm>
 #include <array>
 
 #include "media/stretch.h"
@@ -37,16 +38,16 @@ void for_each_listed(const Stretch& directory, const Frame& frame, F&& f) {
   }
 }
 
-bool is_readable(const Image& image, std::uint64_t lba) {
-  std::array<std::uint8_t, kSectorBytes> sector;
-  std::array<SectorState, 1> state;
-  image.read(lba, sector, state);
-  return has_bytes(state[0]);
+template <class T>
+bool stands_in(const std::vector<T>& list, std::uint64_t sector) {
+  const auto at = std::lower_bound(list.begin(), list.end(), sector,
+                                   [](const T& found, std::uint64_t wanted) { return found.position < wanted; });
+  return at != list.end() && at->position < sector + kSectorBytes;
 }
 
 }  // namespace
 
-void settle_roots(const Image& image, Frame& frame) {
+void settle_roots(const Image& image, const Remains& remains, Frame& frame) {
   if (!too_many(frame)) return;
   std::uint64_t budget = 2 * (image.end_byte() - image.first_lba() * kSectorBytes);
   std::array<bool, 3> habit{};
@@ -62,16 +63,23 @@ void settle_roots(const Image& image, Frame& frame) {
       habit[static_cast<std::size_t>(d.kind)] = true;
     });
   }
+  const auto has_habit = [&habit](const FrameDirectory& d) {
+    return habit[static_cast<std::size_t>(d.kind)] || (d.kind == IdentifierKind::kUnknown && (habit[1] || habit[2]));
+  };
+  std::array<int, 3> unlisted{};
+  for (const FrameDirectory& d : frame.directories) {
+    if (d.is_root()) ++unlisted[static_cast<std::size_t>(d.kind)];
+  }
   const FrameDirectory* before = nullptr;
   for (FrameDirectory& d : frame.directories) {
     const FrameDirectory* last = before;
     before = &d;
-    const bool has_habit =
-        habit[static_cast<std::size_t>(d.kind)] || (d.kind == IdentifierKind::kUnknown && (habit[1] || habit[2]));
-    if (!d.is_root() || !has_habit) continue;
-    const bool behind_another = last != nullptr && last->kind == d.kind && last->position + last->bytes == d.position;
-    const std::uint64_t lba = d.position / kSectorBytes;
-    if (behind_another || (lba > 0 && !is_readable(image, lba - 1))) d.parent = kUnknownParent;
+    if (!d.is_root() || !has_habit(d) || unlisted[static_cast<std::size_t>(d.kind)] == 1) continue;
+    const std::uint64_t sector = d.position / kSectorBytes * kSectorBytes - kSectorBytes;
+    const bool of_another_kind = last != nullptr && last->kind != d.kind && last->position + last->bytes == d.position;
+    if (!of_another_kind && !stands_in(remains.path_tables(), sector) && !stands_in(remains.descriptors(), sector)) {
+      d.parent = kUnknownParent;
+    }
   }
 }
 

@@ -11,6 +11,6 @@ namespace lacuna::iso9660 {
 /// habit, those that none lists are roots only if no directory of their kind, nor anything that is lost, stands right
 /// before them; the parent of the others is not known (kUnknownParent). Reads all directories of the frame, if more of
 /// them name themselves than two views need; costs at most twice the image.
-void settle_roots(const Image& image, Frame& frame);
+void settle_roots(const Image& image, const Remains& remains, Frame& frame);
 
 }  // namespace lacuna::iso9660

@@ -17,6 +17,7 @@
 #include "udf/icb_index.h"
 #include "udf/mirrored_content.h"
 #include "udf/node_maker.h"
+#include "udf/stream_names.h"
 
 namespace lacuna::udf {
 namespace {
@@ -353,28 +354,12 @@ class TreeReader : private TreeHands {
                           entry ? "its file entry is not a directory's" : "it can't be read: " + why.why});
       return;
     }
-    const Content content = entries_.content(*entry, budget_bytes_);
-    RangeSet missing;
-    bool suspect = false;
-    auto bytes = entries_.read_content(content, budget_bytes_, missing, suspect);
+    const StreamNames streams = read_stream_names(entries_, partitions_, *entry, budget_bytes_);
     keep_structures(kNoNode);
-    budget_bytes_ -= std::min<std::uint64_t>(budget_bytes_, bytes.size());
-    MirroredContent mirrored(entries_, partitions_, content, bytes);
-    bool lost_some = !missing.empty();
-    for (std::size_t at = 0; at < bytes.size();) {
-      const auto next = find_next_fid(bytes, at);
-      if (next != at) {
-        const std::size_t end = next.value_or(bytes.size());
-        if (mirrored.mend({at, end})) continue;
-        lost_some = true;
-        at = end;
-        continue;
-      }
-      const auto fid = decode_fid(Bytes(bytes).subspan(at));
-      if (!fid) break;
-      at += std::max<std::size_t>(fid->length(), 4);
-      if (fid->is_parent() || fid->is_deleted()) continue;
-      ++counts_.named_streams;
+    counts_.named_streams += streams.identifiers.size();
+    for (const auto& raw : streams.identifiers) {
+      const auto fid = decode_fid(raw);
+      if (!fid) continue;
       reach(fid->icb.location, kNoNode);
       if (!request_.options->streams) continue;
       NameFacts name;
@@ -386,7 +371,7 @@ class TreeReader : private TreeHands {
       const auto stream = entries_.read(fid->icb, lost);
       keep_structures(stream ? maker_.add(parent, name, *stream) : maker_.add_lost(parent, name, lost));
     }
-    if (lost_some) {
+    if (streams.damaged) {
       out_->findings.add({Severity::kLoss, "streams-lost", what, entry->position / kSectorBytes, "ECMA-167 4/9.2",
                           "part of it can't be read; streams may be missing"});
     }

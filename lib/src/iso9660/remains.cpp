@@ -196,25 +196,35 @@ std::optional<FoundPathTable> decode_path_start(Bytes sector, std::uint64_t posi
   return FoundPathTable{position, extent + sector[1], true, big_endian, run.kind};
 }
 
-/// A sector from the middle of a table, at whatever byte its first whole record starts: most have no extended
-/// attribute record, so that the byte behind the length is 0.
+/// Whether a record seems to start here and another behind it: most have no extended attribute record, so that the byte
+/// behind the length is 0, and blocks of a disc fit into three bytes, but for the largest with the smallest blocks.
+bool like_path_record(Bytes sector, std::size_t at, bool big_endian) {
+  const std::size_t length = sector[at];
+  if (length == 0 || length > kMostIdentifierBytes || sector[at + 1] != 0 || sector[at + (big_endian ? 2 : 5)] != 0 ||
+      (sector[at + 6] | sector[at + 7]) == 0) {
+    return false;
+  }
+  const std::size_t next = at + kPathRecordBytes + length + length % 2;
+  return next + 1 >= sector.size() || (sector[next] != 0 && sector[next + 1] == 0);
+}
+
+/// A sector from the middle of a table, at whatever byte its first whole record starts.
 std::optional<FoundPathTable> decode_path_middle(Bytes sector, std::uint64_t position) {
   constexpr std::size_t kMostPhase = kPathRecordBytes + kMostIdentifierBytes;
-  for (std::size_t at = 0; at < kMostPhase;) {
-    const void* zero = std::memchr(sector.data() + at + 1, 0, kMostPhase - at);
-    if (zero == nullptr) return {};
-    at = static_cast<std::size_t>(static_cast<const std::uint8_t*>(zero) - sector.data()) - 1;
-    // Blocks of a disc fit into three bytes, but for the largest with the smallest blocks.
-    if (sector[at] != 0 && sector[at] <= kMostIdentifierBytes && (sector[at + 2] == 0 || sector[at + 5] == 0)) {
-      for (const bool big_endian : {false, true}) {
-        if (sector[at + (big_endian ? 2 : 5)] != 0) continue;
-        const PathRun run = walk(sector.subspan(at), big_endian, false);
-        if (run.clean && run.records >= kLeastPathRecords) {
-          return FoundPathTable{position + at, 0, false, big_endian, run.kind};
-        }
+  for (std::size_t at = 0; at < kMostPhase; ++at) {
+    if (sector[at + 1] != 0) {
+      const void* zero = std::memchr(sector.data() + at + 1, 0, kMostPhase - at);
+      if (zero == nullptr) return {};
+      at = static_cast<std::size_t>(static_cast<const std::uint8_t*>(zero) - sector.data()) - 1;
+    }
+    if (sector[at] == 0) continue;
+    for (const bool big_endian : {false, true}) {
+      if (!like_path_record(sector, at, big_endian)) continue;
+      const PathRun run = walk(sector.subspan(at), big_endian, false);
+      if (run.clean && run.records >= kLeastPathRecords) {
+        return FoundPathTable{position + at, 0, false, big_endian, run.kind};
       }
     }
-    ++at;
   }
   return {};
 }

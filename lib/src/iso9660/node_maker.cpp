@@ -302,6 +302,20 @@ void NodeMaker::doubt_record(NodeId id, const DirectoryRecord& r, const RecordAt
   }
 }
 
+void NodeMaker::doubt_one_sided() {
+  const std::uint64_t count = one_sided_.size();
+  if (count == 0) return;
+  const bool habit = count * 10 >= records_ * 9 && records_ > 1;
+  findings_.add({habit ? Severity::kNote : Severity::kDoubt, "one-sided", std::string(to_string(context_.view)),
+                 std::nullopt, "ECMA-119 7.3.3",
+                 fmt::format("{} of {} directory records fill in one half of their both-endian numbers only{}", count,
+                             records_, habit ? ": this writer's habit" : "")});
+  if (habit) return;
+  for (const NodeId id : one_sided_) {
+    tree_.add_doubt(id, "its directory record has its place or length in one byte order only");
+  }
+}
+
 void NodeMaker::take_attributes(NodeId id, const DirectoryRecord& r, const RecordAttributes& a) {
   Node& n = tree_.edit(id);
   n.modified = a.times.stamps[FileTimes::kModified].known ? a.times.stamps[FileTimes::kModified] : r.recorded;

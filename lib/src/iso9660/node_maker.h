@@ -61,10 +61,9 @@ class NodeMaker {
 
   /// Doubts that vanish where another view agrees; final otherwise.
   std::vector<std::pair<NodeId, std::string>>& tentative_doubts() { return tentative_; }
-  /// Nodes of whose both-endian fields one half is empty, and how many records were seen: a habit of the writer when
-  /// it is nearly all.
-  std::vector<NodeId>& one_sided() { return one_sided_; }
-  std::uint64_t records() const { return records_; }
+  /// At the end: doubts about records that fill in one half of their both-endian fields only, unless nearly all do,
+  /// which is then a habit of the writer; a finding in any case.
+  void doubt_one_sided();
 
  private:
   void add_identifier(Node& n, Bytes id);

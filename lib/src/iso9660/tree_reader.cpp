@@ -409,26 +409,12 @@ class TreeReader {
              "a moved directory that no CL entry leads to; shown where it was moved to");
       }
     }
-    doubt_one_sided();
+    maker_.doubt_one_sided();
     add_continuation_areas();
     if (!out_.lost_directories.empty()) {
       for (LostDirectory& lost : out_.lost_directories) lost.subdirectories = tables().subdirectories(lost.position);
     }
     out_.tentative_doubts = std::move(maker_.tentative_doubts());
-  }
-
-  void doubt_one_sided() {
-    const std::uint64_t count = maker_.one_sided().size();
-    if (count == 0) return;
-    const bool habit = count * 10 >= maker_.records() * 9 && maker_.records() > 1;
-    out_.findings.add({habit ? Severity::kNote : Severity::kDoubt, "one-sided", std::string(to_string(request_.view)),
-                       std::nullopt, "ECMA-119 7.3.3",
-                       fmt::format("{} of {} directory records fill in one half of their both-endian numbers only{}",
-                                   count, maker_.records(), habit ? ": this writer's habit" : "")});
-    if (habit) return;
-    for (const NodeId id : maker_.one_sided()) {
-      out_.tree.add_doubt(id, "its directory record has its place or length in one byte order only");
-    }
   }
 
   void add_continuation_areas() {

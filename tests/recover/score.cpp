@@ -226,6 +226,7 @@ class Scorer {
         continue;
       }
       ++tally_.limit;
+      tally_.path_limit += of.path_named ? 1 : 0;
       switch (found_[i]) {
         case kNot:
           ++tally_.missed;
@@ -273,6 +274,7 @@ Tally& Tally::operator+=(const Tally& o) {
   discs += o.discs;
   unopened += o.unopened;
   limit += o.limit;
+  path_limit += o.path_limit;
   right += o.right;
   elsewhere += o.elsewhere;
   path_known += o.path_known;

@@ -17,6 +17,7 @@ struct Tally {
   std::uint64_t discs = 0;
   std::uint64_t unopened = 0;      ///< Nothing was found on them.
   std::uint64_t limit = 0;         ///< Files whose data survives and something that tells its place.
+  std::uint64_t path_limit = 0;    ///< Of those: the names of all of their path survive as well.
   std::uint64_t right = 0;         ///< Of those: found under a right path, of any view, with the right bytes.
   std::uint64_t elsewhere = 0;     ///< Of those: found under another path (orphans, made names), with the right bytes.
   std::uint64_t path_known = 0;    ///< Of those elsewhere: the names of all of the right path survive.

@@ -98,7 +98,9 @@ void take(DiscBuilder& builder, const DiscOptions& options, std::uint32_t number
 Result<Done> supplement_from(const Image& image, const DiscOptions& options, std::span<const Parts> before,
                              SessionTree& session) {
   for (std::size_t i = before.size(); i-- > 0 && !session.lost_directories.empty();) {
-    if (before[i].front()->source == SessionSource::kScan) continue;  // another volume's, not this one's past
+    const SessionPart& part = *before[i].front();
+    // What a rewritable disc held before is another volume's, not this one's past.
+    if (part.source == SessionSource::kScan && part.state != SessionPart::kCurrent) continue;
     const auto earlier = read_session(image, options, before[i]);
     if (!earlier) {
       if (earlier.error().code == ErrorCode::kUsage) continue;  // not in this view

@@ -10,16 +10,23 @@
 namespace lacuna::recover {
 namespace {
 
-/// Sectors of volumes in the tree that can't be read and that no file is known to fill.
-RangeSet unreadable_elsewhere(const Disc& disc, const RangeSet& files) {
+// What follows a volume is padding, run-out, and between sessions lead-out and lead-in, of which images hold little.
+constexpr std::uint64_t kMostBehindVolume = 512;
+
+std::uint64_t end_of_volumes(const Disc& disc) {
   std::uint64_t end = 0;
   for (const Session& session : disc.sessions()) {
     for (const Volume& v : session.volumes) {
-      if (session.in_tree) end = std::max(end, v.space_bytes / kSectorBytes);
+      end = std::max({end, v.space_bytes / kSectorBytes, session.start_lba});
     }
   }
+  return end;
+}
+
+/// Unreadable sectors, and those missing of the volumes, that no file is known to fill.
+RangeSet unreadable_elsewhere(const Disc& disc, const RangeSet& files) {
   std::vector<Range> ranges;
-  for (const SectorRun& run : disc.image().states().slice(0, end)) {
+  for (const SectorRun& run : disc.image().states().slice(0, std::max(disc.image().end_lba(), end_of_volumes(disc)))) {
     if (!has_bytes(run.state)) ranges.push_back({run.first, run.first + run.count});
   }
   return RangeSet::from_unsorted(std::move(ranges)).minus(files);
@@ -39,6 +46,16 @@ std::string reason_to_scan(const Disc& disc) {
   if (!unreadable.empty()) {
     return fmt::format("{} unreadable sectors from LBA {} on may have held structures", unreadable.total(),
                        unreadable.ranges().front().first);
+  }
+  // A last session of which nothing is left leaves data behind the end of those before.
+  const std::uint64_t end = end_of_volumes(disc);
+  if (disc.image().end_lba() > end + kMostBehindVolume) {
+    const Range behind{end, disc.image().end_lba()};
+    if (const RangeSet rest =
+            unclaimed_sectors(disc.image(), tree, disc.structures()).intersected(RangeSet::from_unsorted({behind}));
+        rest.total() > kMostBehindVolume) {
+      return fmt::format("{} readable sectors behind the last volume are claimed by nothing", rest.total());
+    }
   }
   for (const Finding& f : disc.findings().list()) {
     if (f.severity == Severity::kLoss) return fmt::format("{}: {}", f.subject, f.text);

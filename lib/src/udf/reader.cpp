@@ -236,10 +236,22 @@ Result<Done> find_tables(DiscBuilder& builder, const DiscOptions& options, OpenV
 Result<SessionParts> find_udf(DiscBuilder& builder, const DiscOptions& options,
                               std::vector<std::uint64_t> session_starts, const Remains* remains) {
   ByteReader reader(builder.image());
+  const bool has_others = !session_starts.empty();
   auto volumes = find_volumes(reader, {std::move(session_starts), options.progress}, builder.findings());
   if (!volumes) return volumes.error();
   if (volumes->empty() && remains != nullptr && !remains->empty()) {
-    if (auto rebuilt = rebuild_volume(reader, *remains, builder.findings())) volumes->push_back(std::move(*rebuilt));
+    Findings findings;
+    auto rebuilt = rebuild_volume(reader, *remains, findings);
+    if (rebuilt && has_others && rebuilt->descriptors.shift_bytes > 0) {
+      builder.findings().add({Severity::kNote, "stored-image", "UDF volume",
+                              static_cast<std::uint64_t>(rebuilt->descriptors.shift_bytes) / kSectorBytes,
+                              "ECMA-167 3/7.2.8",
+                              "descriptors count their sectors from here, behind the start of another volume: an image "
+                              "stored on the disc, not part of it"});
+    } else if (rebuilt) {
+      builder.findings().add(findings);
+      volumes->push_back(std::move(*rebuilt));
+    }
   }
   SessionParts parts;
   for (std::size_t i = 0; i < volumes->size(); ++i) {

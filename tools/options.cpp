@@ -136,11 +136,12 @@ void ImageArguments::add_to(CLI::App& app) {
     return n && *n < kMaxSectors ? std::string{} : "'" + text + "' is not an LBA";
   });
   app.add_option("--scan", scan,
-                 "Look through all sectors for lost structures: when something is missing (auto), always, never")
+                 "Look through all sectors for lost structures: when\nsomething is missing (auto), always, never")
       ->check(CLI::IsMember({"auto", "always", "never"}))
       ->option_text("auto|always|never")
       ->group(reading);
-  app.add_flag("--unclaimed", unclaimed, "Also readable stretches that no file and no structure claims, as _unclaimed/")
+  app.add_flag("--unclaimed", unclaimed,
+               "Also readable stretches that no file and no structure\nclaims, as _unclaimed/")
       ->group(reading);
   app.add_flag("--deleted", deleted, "Also what is only named as deleted (UDF); its place may hold other data by now")
       ->group(reading);

@@ -25,7 +25,7 @@ DescriptorSet read_set(const Image& image, std::uint64_t start_lba, SessionSourc
   std::vector<SectorState> states(kMaxSetSectors);
   const std::uint64_t first = start_lba + kSystemAreaSectors;
   image.read(first, sectors, states);
-  RangeSet lost;
+  RangeSet lost, strange;
   std::uint64_t strangers = 0;
   for (std::uint64_t i = 0; i < kMaxSetSectors && strangers < kMaxStrangers; ++i) {
     if (!has_bytes(states[i])) {
@@ -36,6 +36,7 @@ DescriptorSet read_set(const Image& image, std::uint64_t start_lba, SessionSourc
     const Bytes sector = Bytes(sectors).subspan(i * kSectorBytes, kSectorBytes);
     const auto header = decode_descriptor_header(sector);
     if (!header || !is_known_type(header->type)) {
+      strange.add({first + i, first + i + 1});
       ++strangers;
       continue;
     }
@@ -59,7 +60,13 @@ DescriptorSet read_set(const Image& image, std::uint64_t start_lba, SessionSourc
     findings.add({Severity::kLoss, "descriptor-unreadable", "volume descriptor set", r.first, "ECMA-119 6.7.1",
                   "sectors of the volume descriptor set can't be read; a view of the volume may be missing"});
   }
-  if (lost.empty() && set.descriptors.front().header.type != descriptor_type::kPrimary &&
+  for (const Range& r : strange.ranges()) {
+    if (r.first > last) break;
+    set.incomplete = true;
+    findings.add({Severity::kLoss, "descriptor-garbled", "volume descriptor set", r.first, "ECMA-119 6.7.1",
+                  "what stands among the volume descriptors is none; a view of the volume may be missing"});
+  }
+  if (lost.empty() && strange.empty() && set.descriptors.front().header.type != descriptor_type::kPrimary &&
       set.descriptors.front().header.type != descriptor_type::kBootRecord) {
     findings.add({Severity::kLoss, "no-primary", "volume descriptor set", first, "ECMA-119 6.7.1.1",
                   "the volume descriptor set does not begin with a primary descriptor; what stood there may be lost"});

@@ -43,9 +43,14 @@ class Uniter {
   UniteResult run() {
     order_ = other_.parents_first();
     vote();
+    dissolve_root_among_orphans();
     claim(kRoot, kRoot);
     for (const NodeId b : order_) {
       const Node& n = other_.node(b);
+      if (is_root_among_orphans(b)) {
+        result_.base_ids[b] = kRoot;
+        continue;
+      }
       const NodeId parent = result_.base_ids[n.parent];
       if (n.has(node_flag::kDeleted)) {
         copy(b, parent);
@@ -101,6 +106,20 @@ class Uniter {
       }
       if (only != kNoNode) cast(n.parent, only);
     }
+  }
+
+  /// A root directory that its own tree knows only as the parent of others is an orphan there. What holds the same as
+  /// the other tree's root is the root.
+  void dissolve_root_among_orphans() {
+    const NodeId a = ballots_[kRoot].candidate;
+    if (a == kNoNode || a == kRoot || !is_orphan(base_, a) || !base_.node(a).has(node_flag::kNameMade)) return;
+    for (NodeId child = 1; child < base_count_; ++child) {
+      if (base_.node(child).parent == a) base_.move(child, kRoot);
+    }
+    base_.unlink(a);
+  }
+  bool is_root_among_orphans(NodeId b) const {
+    return ballots_[b].candidate == kRoot && is_orphan(other_, b) && other_.node(b).has(node_flag::kNameMade);
   }
 
   /// A vote for `directory` of other being the parent of `a`.

@@ -72,7 +72,7 @@ class Rebuilder {
       const auto lvd = decode_logical_volume(sector_at(d.position));
       if (lvd && is_block_size(lvd->block_bytes)) return lvd->block_bytes;
     }
-    return vote_block_bytes(remains_);
+    return vote_block_bytes(reader_, remains_);
   }
 
   // ---- images stored as files

@@ -13,6 +13,7 @@ namespace {
 constexpr std::array<std::uint32_t, 4> kBlockSizes{2048, 512, 4096, 1024};  // the usual one first
 // Shorter stretches hold no image of a disc (the head alone of one takes more: ECMA-167 2/8.3, 3/8.4.2.1).
 constexpr std::uint64_t kLeastImageBytes = 65536;
+constexpr std::size_t kMostLengths = 4096;  // entries whose lengths are looked at
 
 void add(std::vector<TaggedBlock>& to, std::uint64_t position, std::uint32_t block, std::uint16_t crc,
          std::uint64_t unique_id, std::uint32_t block_bytes) {
@@ -88,13 +89,93 @@ std::vector<Frame> count_votes(const std::vector<TaggedBlock>& blocks, std::uint
   return frames;
 }
 
-std::uint32_t vote_block_bytes(const Remains& remains) {
+namespace {
+
+/// For and against each of kBlockSizes.
+struct SizeVotes {
+  std::array<std::uint64_t, kBlockSizes.size()> fit{}, all{};
+
+  /// An image stored as a file may have blocks of another size: a few that speak against it prove nothing.
+  bool refuse(std::size_t size) const { return all[size] - fit[size] > all[size] / 8; }
+};
+
+/// ECMA-167 4/14.9.11: how many blocks hold so many bytes. Entries whose content has no blocks say nothing.
+SizeVotes votes_of_lengths(ByteReader& reader, const Remains& remains) {
+  SizeVotes votes;
+  const std::size_t step = remains.entries().size() / kMostLengths + 1;
+  for (std::size_t i = 0; i < remains.entries().size(); i += step) {
+    const std::uint64_t at = remains.entries()[i].position;
+    SectorState state;
+    const auto e =
+        decode_file_entry(reader.view(at, static_cast<std::size_t>(kSectorBytes - at % kSectorBytes), state));
+    if (!e || !has_bytes(state) || e->blocks_recorded == 0 || e->information_length == 0) continue;
+    std::array<bool, kBlockSizes.size()> fits{};
+    for (std::size_t k = 0; k < kBlockSizes.size(); ++k) {
+      fits[k] = (e->information_length - 1) / kBlockSizes[k] + 1 == e->blocks_recorded;
+    }
+    if (std::ranges::find(fits, true) == fits.end()) continue;  // sparse, or it counts something else
+    for (std::size_t k = 0; k < kBlockSizes.size(); ++k) {
+      ++votes.all[k];
+      votes.fit[k] += fits[k];
+    }
+  }
+  return votes;
+}
+
+/// Tags of part 4 stand at the beginning of blocks, but for those of identifiers: all at the same place between two
+/// multiples of the block's size, wherever the first block is.
+SizeVotes votes_of_places(const Remains& remains) {
+  SizeVotes votes;
+  for (std::size_t k = 0; k < kBlockSizes.size(); ++k) {
+    std::array<std::uint64_t, 8> at{};
+    const auto count = [&](std::uint64_t position) { ++at[position % kBlockSizes[k] / 512]; };
+    for (const EntryRemnant& e : remains.entries()) count(e.position);
+    for (const DescriptorRemnant& d : remains.descriptors()) {
+      if (is_part_4(d)) count(d.position);
+    }
+    for (const std::uint64_t n : at) votes.all[k] += n;
+    votes.fit[k] = *std::ranges::max_element(at);
+  }
+  return votes;
+}
+
+/// Descriptors of the volume number its sectors, and blocks are as large as these (UDF 2.2.4.2). Two that stand at
+/// different sectors of a volume that begins where the disc does, or before the image, leave one size only. Those of an
+/// image stored as a file begin behind that.
+std::optional<std::uint32_t> size_of_sectors(const Remains& remains) {
+  std::optional<std::uint32_t> found;
+  std::uint64_t most = 1;
+  for (const std::uint32_t bytes : kBlockSizes) {
+    std::vector<TaggedBlock> sectors;
+    for (const DescriptorRemnant& d : remains.descriptors()) {
+      if (!is_part_4(d) && d.identifier != tag_id::kSparingTable) {
+        sectors.push_back({d.location, d.position, d.crc, TaggedBlock::kNoEntry});
+      }
+    }
+    for (const Frame& f : count_votes(sectors, bytes)) {
+      if (f.start > 0 || f.votes <= most) continue;
+      most = f.votes;
+      found = bytes;
+    }
+  }
+  return found;
+}
+
+}  // namespace
+
+std::uint32_t vote_block_bytes(ByteReader& reader, const Remains& remains) {
+  if (const auto bytes = size_of_sectors(remains)) return *bytes;
+  const SizeVotes lengths = votes_of_lengths(reader, remains), places = votes_of_places(remains);
   std::uint32_t best = kBlockSizes.front();
   std::uint64_t most = 0;
-  for (const std::uint32_t bytes : kBlockSizes) {
-    std::uint64_t sum = 0;  // of squares: a few large frames count for more than many small ones
+  for (std::size_t k = 0; k < kBlockSizes.size(); ++k) {
+    if (lengths.refuse(k) || places.refuse(k)) continue;
+    const std::uint32_t bytes = kBlockSizes[k];
+    std::uint64_t sum = 1;  // of squares: a few large frames count for more than many small ones
     for (const bool physical : {false, true}) {
-      for (const Frame& f : count_votes(gather(remains, bytes, physical), bytes)) sum += f.votes * f.votes;
+      for (const Frame& f : count_votes(gather(remains, bytes, physical), bytes)) {
+        if (f.votes > 1) sum += f.votes * f.votes;
+      }
     }
     if (sum > most) {
       most = sum;

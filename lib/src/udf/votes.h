@@ -42,8 +42,9 @@ std::vector<TaggedBlock> physical_blocks(const Remains& remains, std::uint32_t b
 /// The frames, most votes first; of equals the first on the disc.
 std::vector<Frame> count_votes(const std::vector<TaggedBlock>& blocks, std::uint32_t block_bytes);
 
-/// The block size by which most structures agree.
-std::uint32_t vote_block_bytes(const Remains& remains);
+/// The block size: that of the sectors which descriptors of the volume number, else of those that the lengths of files
+/// and the places of structures allow the one by which most structures agree.
+std::uint32_t vote_block_bytes(ByteReader& reader, const Remains& remains);
 
 /// Whether an entry that stands in one of `blocks` tells of data that begins behind `end_byte`.
 bool reaches_beyond(ByteReader& reader, const std::vector<TaggedBlock>& blocks, std::uint32_t block_bytes,

@@ -54,8 +54,8 @@ DiscResult read_disc(const Image& image, const DiscOptions& options, const recov
   for (std::string& system : iso9660::find_other_systems(image, start_of_tree(builder))) {
     if (!has_udf || !system.starts_with("UDF")) builder.also_present().push_back(std::move(system));
   }
-  if (options.unclaimed) recover::add_unclaimed(builder);
   builder.scan() = std::move(scan);
+  if (options.unclaimed) recover::add_unclaimed(builder);
   return builder.finish();
 }
 
@@ -90,6 +90,7 @@ Result<std::unique_ptr<const Disc>> open_disc(const Image& image, const DiscOpti
   const auto remains = recover::scan(image, request);
   if (!remains) return remains.error();
   facts.looked_at_bytes = remains->looked_at_bytes;
+  facts.structure_lbas = remains->iso9660.sectors().united(remains->udf.sectors());
   return read_disc(image, options, &*remains, std::move(facts));
 }
 

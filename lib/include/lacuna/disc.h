@@ -120,6 +120,7 @@ struct DiscOptions {
 struct ScanFacts {
   std::string reason;                 ///< Why, for people.
   std::uint64_t looked_at_bytes = 0;  ///< Readable sectors that no file was known to fill.
+  RangeSet structure_lbas;            ///< In which it met structures of whatever volume.
 };
 
 class Disc {

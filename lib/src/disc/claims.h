@@ -14,7 +14,9 @@ RangeSet sectors_of_files(const Tree& tree, bool beyond_doubt);
 
 /// Readable sectors that neither a file nor a structure touches. The system area (ECMA-119 6.2.1, ECMA-167 2/8.2.1) is
 /// not among them: it belongs to whatever starts a machine.
-RangeSet unclaimed_sectors(const Image& image, const Tree& tree, std::span<const Structure> structures);
+/// Nor are stretches that hold nothing but structures which a scan (may be null) has met.
+RangeSet unclaimed_sectors(const Image& image, const Tree& tree, std::span<const Structure> structures,
+                           const ScanFacts* scan);
 
 /// Takes those out that hold nothing but zeros; reads them all.
 RangeSet without_blank(const Image& image, const RangeSet& lbas);

@@ -310,6 +310,23 @@ void Remains::look_at_sector(Bytes sector, std::uint64_t position) {
   if (const auto table = decode_path_middle(sector, position)) keep(path_tables_, *table);
 }
 
+RangeSet Remains::sectors() const {
+  std::vector<Range> all;
+  const auto take = [&all](const auto& list) {
+    for (const auto& found : list) {
+      const std::uint64_t lba = position_of(found) / kSectorBytes;
+      all.push_back({lba, lba + 1});
+    }
+  };
+  take(directories_);
+  take(records_);
+  take(descriptors_);
+  take(path_tables_);
+  take(boot_catalogs_);
+  take(continuations_);
+  return RangeSet::from_unsorted(std::move(all));
+}
+
 void Remains::add(Remains&& other) {
   const auto move_all = [this](auto& list, auto& more) {
     const std::size_t room = kMost - std::min(kMost, list.size());

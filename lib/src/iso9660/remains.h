@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "base/bytes.h"
+#include "lacuna/range_set.h"
 #include "lacuna/states.h"
 
 namespace lacuna::iso9660 {
@@ -75,6 +76,8 @@ class Remains {
     return directories_.empty() && records_.empty() && descriptors_.empty() && path_tables_.empty() &&
            boot_catalogs_.empty() && continuations_.empty();
   }
+  /// LBAs in which any of it stands.
+  RangeSet sectors() const;
   /// A list was full: there is more of its kind than is kept.
   bool truncated() const noexcept { return truncated_; }
 

@@ -26,7 +26,8 @@ NodeId add_folder(Tree& tree, View view) {
 void add_unclaimed(DiscBuilder& builder) {
   Tree& tree = builder.tree();
   const Image& image = builder.image();
-  const RangeSet all = without_blank(image, unclaimed_sectors(image, tree, builder.structures()));
+  const RangeSet all = without_blank(
+      image, unclaimed_sectors(image, tree, builder.structures(), builder.scan() ? &*builder.scan() : nullptr));
   if (all.empty()) return;
   const Signatures signatures;
   const View view = tree.node(kRoot).view;

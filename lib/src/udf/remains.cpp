@@ -8,6 +8,7 @@
 #include <bit>
 #include <cstring>
 
+#include "lacuna/states.h"
 #include "udf/decode/allocation.h"
 #include "udf/decode/file_entry.h"
 #include "udf/decode/file_identifier.h"
@@ -168,6 +169,17 @@ void Remains::take_identifier(Bytes rest, std::uint64_t position) {
        {position, check.tag.location, fid->icb.unique_id, fid->icb.location, fid->icb.length_bytes,
         static_cast<std::uint16_t>(fid->length()), fid->characteristics},
        dropped_);
+}
+
+RangeSet Remains::sectors() const {
+  std::vector<Range> all;
+  const auto take = [&all](const auto& list) {
+    for (const auto& found : list) all.push_back({found.position / kSectorBytes, found.position / kSectorBytes + 1});
+  };
+  take(descriptors_);
+  take(entries_);
+  take(identifiers_);
+  return RangeSet::from_unsorted(std::move(all));
 }
 
 void Remains::add(Remains&& other) {

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "base/bytes.h"
+#include "lacuna/range_set.h"
 #include "udf/decode/basic.h"
 
 namespace lacuna::udf {
@@ -63,6 +64,8 @@ class Remains {
   void finish();
 
   bool empty() const noexcept { return descriptors_.empty() && entries_.empty() && identifiers_.empty(); }
+  /// LBAs in which any of it starts.
+  RangeSet sectors() const;
   /// How many structures were too many to be kept.
   std::uint64_t dropped() const noexcept { return dropped_; }
 

@@ -17,6 +17,7 @@ namespace {
 
 // Looks at what is left, in all rounds together: far more than any tree needs, and done in seconds.
 constexpr std::size_t kMaxLooks = std::size_t{1} << 26;
+constexpr std::size_t kMostSiblings = 256;  // that are told apart by elimination
 
 class Adopter {
  public:
@@ -145,64 +146,120 @@ class Adopter {
     static_cast<void>(hands_.add(parent, o.parent.value_or(LbAddr{}), name, icb, flags));
   }
 
-  /// As many of a directory's children have no content as there are contents without a directory.
+  /// Of contents and children of one directory, as many of either: those are put together that no other way fits.
   bool eliminate() {
     std::map<NodeId, std::vector<Fragment*>> contents;  // ascending by position
     for (Fragment& f : left_.fragments()) {
-      if (f.done || f.owner || !f.parent || !adds_something(f)) continue;
+      if (f.done || f.owner || !f.parent || !(adds_something(f) || names_nothing(f))) continue;
       if (const auto node = icbs_.directory_of(*f.parent)) contents[*node].push_back(&f);
     }
     if (contents.empty()) return false;
+    Below below;
+    for (const Fragment& f : left_.fragments()) {
+      if (!f.done && f.parent) below[key_of(*f.parent)].push_back(f.directories);
+    }
     if (const auto roots = contents.find(kRoot);
         roots != contents.end() && out_.tree.node(kRoot).has(node_flag::kUnread)) {
-      return find_roots_own(roots->second);
+      return find_roots_own(roots->second, below);
     }
-    std::map<NodeId, std::vector<std::pair<std::uint64_t, LbAddr>>> empty;  // by the ICB's place
+    std::map<NodeId, std::vector<LbAddr>> empty;
     std::set<NodeId> seen;
     for (const LostDirectory& lost : out_.lost_directories) {
       const Node& n = out_.tree.node(lost.node);
       const auto icb = icbs_.icb_of(lost.node);
       if (!icb || !n.has(node_flag::kUnread) || !contents.contains(n.parent) || !icbs_.lacks_content(lost.node))
         continue;
-      if (seen.insert(lost.node).second) {
-        empty[n.parent].emplace_back(partitions_.position_of(*icb).value_or(icb->block), *icb);
-      }
+      if (seen.insert(lost.node).second) empty[n.parent].push_back(*icb);
     }
     bool progress = false;
     for (auto& [node, found] : contents) {
       const auto without = empty.find(node);
       if (without == empty.end() || without->second.size() != found.size()) continue;
-      std::sort(without->second.begin(), without->second.end(),
-                [](const auto& a, const auto& b) { return a.first < b.first; });
-      for (std::size_t i = 0; i < found.size(); ++i) {
-        found[i]->owner = without->second[i].second;
-        if (found.size() > 1) {
-          found[i]->doubt = "which of its siblings' content it has was told by the order of their blocks only";
-        }
-      }
-      progress = true;
+      progress = pair_off(found, without->second, below) || progress;
     }
     return progress;
   }
 
-  /// The root names itself as its parent, and so do all directories in it: its content is the one that names as many
-  /// directories as there are others.
-  bool find_roots_own(const std::vector<Fragment*>& contents) {
+  /// By directory, for each content that names it as its parent: how many directories are named in there.
+  using Below = std::map<IcbKey, std::vector<std::size_t>>;
+
+  /// Whether the contents that are `above` them can be those of directories that `f` names, as far as these have
+  /// contents below them in turn.
+  bool fits(const Fragment& f, std::vector<std::size_t> above, const Below& below) const {
+    if (above.size() > f.directories) return false;
+    std::vector<std::size_t> needed;
+    for (std::size_t i = f.first; i < f.end; ++i) {
+      if (!Leftovers::names_directory(fid(i))) continue;
+      const auto at = below.find(key_of(fid(i).icb));
+      needed.push_back(at == below.end() ? 0 : at->second.size());
+    }
+    std::ranges::sort(above);
+    std::ranges::sort(needed);
+    return std::equal(above.begin(), above.end(), needed.begin(), std::greater_equal<>());
+  }
+  bool fits(const Fragment& f, LbAddr directory, const Below& below) const {
+    const auto at = below.find(key_of(directory));
+    return fits(f, at == below.end() ? std::vector<std::size_t>() : at->second, below);
+  }
+
+  bool pair_off(std::vector<Fragment*> found, std::vector<LbAddr> empty, const Below& below) {
+    if (found.size() > kMostSiblings) return false;
+    std::vector<std::vector<bool>> fit(found.size(), std::vector<bool>(empty.size()));
+    for (std::size_t f = 0; f < found.size(); ++f) {
+      for (std::size_t d = 0; d < empty.size(); ++d) fit[f][d] = fits(*found[f], empty[d], below);
+    }
+    std::vector<std::size_t> of_content(found.size()), of_directory(empty.size());
+    const auto drop = [&](std::size_t f, std::size_t d) {
+      if (!fit[f][d]) return;
+      fit[f][d] = false;
+      --of_content[f];
+      --of_directory[d];
+    };
+    for (std::size_t f = 0; f < found.size(); ++f) {
+      for (std::size_t d = 0; d < empty.size(); ++d) {
+        of_content[f] += fit[f][d];
+        of_directory[d] += fit[f][d];
+      }
+    }
+    bool progress = false;
+    for (bool again = true; again;) {
+      again = false;
+      for (std::size_t f = 0; f < found.size(); ++f) {
+        for (std::size_t d = 0; d < empty.size(); ++d) {
+          if (!fit[f][d] || (of_content[f] != 1 && of_directory[d] != 1)) continue;
+          found[f]->owner = empty[d];
+          found[f]->doubt = "that this is its content was told by what its siblings and their contents leave over";
+          for (std::size_t k = 0; k < found.size(); ++k) {
+            drop(k, d);
+            drop(f, k);
+          }
+          again = progress = true;
+        }
+      }
+    }
+    return progress;
+  }
+
+  /// The root names itself as its parent, and so do all directories in it: its content is the one that can name all
+  /// the others.
+  bool find_roots_own(const std::vector<Fragment*>& contents, const Below& below) {
     const auto icb = icbs_.icb_of(kRoot);
-    if (!icb || !icbs_.lacks_content(kRoot)) return false;
+    if (!icb || !icbs_.lacks_content(kRoot) || contents.size() > kMostSiblings) return false;
     std::vector<Fragment*> fit;
     for (Fragment* f : contents) {
-      std::size_t directories = 0;
-      for (std::size_t i = f->first; i < f->end; ++i) {
-        if (fid(i).is_directory() && !fid(i).is_parent() && !fid(i).is_deleted()) ++directories;
+      std::vector<std::size_t> others;
+      for (const Fragment* other : contents) {
+        if (other != f) others.push_back(other->directories);
       }
-      if (directories + 1 >= contents.size()) fit.push_back(f);
+      if (fits(*f, std::move(others), below)) fit.push_back(f);
     }
-    if (fit.empty()) return false;
+    if (fit.size() != 1) return false;
     fit.front()->owner = *icb;
-    if (fit.size() > 1) fit.front()->doubt = "that this is the root's content was told by the order of blocks only";
+    fit.front()->doubt = "that this is the root's content was told by what it names only";
     return true;
   }
+
+  bool names_nothing(const Fragment& f) const { return f.end == f.first + 1; }
 
   bool adds_something(const Fragment& f) const {
     for (std::size_t i = f.first; i < f.end; ++i) {

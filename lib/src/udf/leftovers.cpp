@@ -204,10 +204,11 @@ void Leftovers::cut_fragments(const SessionTree& tree) {
     const bool joined =
         open && !fid(i).is_parent() &&
         (pieces_[i - 1].position + fid(i - 1).length == at || pieces_[i - 1].position / block == at / block);
-    if (!joined) fragments_.push_back({i, i, at, 0, {}, {}, {}, false});
+    if (!joined) fragments_.push_back({i, i, at, 0, {}, {}, {}, 0, false});
     Fragment& f = fragments_.back();
     if (!joined && fid(i).is_parent()) f.parent = fid(i).icb;
     f.end = i + 1;
+    f.directories += names_directory(fid(i)) ? 1 : 0;
     f.bytes = at + fid(i).length - f.position;
     open = true;
   }
@@ -235,6 +236,10 @@ void Leftovers::find_owners() {
     }
     f.owner = owner;
   }
+}
+
+bool Leftovers::names_directory(const IdentifierRemnant& f) {
+  return f.is_directory() && !f.is_parent() && !f.is_deleted() && f.icb_bytes != 0;
 }
 
 bool Leftovers::is_gone(LbAddr icb) const { return icbs_.is_deleted(icb) || deleted_.contains(key_of(icb)); }

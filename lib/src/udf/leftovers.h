@@ -26,6 +26,7 @@ struct Fragment {
   std::optional<LbAddr> parent;  ///< It begins with a parent identifier.
   std::optional<LbAddr> owner;   ///< The directory whose content it is.
   std::string doubt;             ///< About the owner.
+  std::size_t directories = 0;   ///< How many it names.
   bool done = false;
 };
 
@@ -49,6 +50,7 @@ class Leftovers {
   std::vector<OrphanDirectory>& orphans() noexcept { return orphans_; }
   /// Whether there is an orphan's entry at an address.
   bool has_orphan(LbAddr icb) const { return by_address_.contains(key_of(icb)); }
+  static bool names_directory(const IdentifierRemnant& f);
   /// Whether only what is deleted leads to it.
   bool is_gone(LbAddr icb) const;
   /// The name that some identifier gives to an ICB; empty when none is left.

@@ -44,8 +44,7 @@ RangeSet sectors_of_files(const Tree& tree, bool beyond_doubt) {
   return RangeSet::from_unsorted(std::move(ranges));
 }
 
-RangeSet unclaimed_sectors(const Image& image, const Tree& tree, std::span<const Structure> structures,
-                           const ScanFacts* scan) {
+RangeSet unclaimed_sectors(const Image& image, const Tree& tree, std::span<const Structure> structures) {
   std::vector<Range> readable;
   for (const SectorRun& run : image.states().slice(std::max(image.first_lba(), kSystemAreaSectors), image.end_lba())) {
     if (has_bytes(run.state)) readable.push_back({run.first, run.first + run.count});
@@ -54,17 +53,9 @@ RangeSet unclaimed_sectors(const Image& image, const Tree& tree, std::span<const
   for (const Structure& s : structures) {
     if (s.position < kNowhere && s.bytes != 0) used.push_back(touched(s.position, s.bytes));
   }
-  const RangeSet all = RangeSet::from_unsorted(std::move(readable))
-                           .minus(RangeSet::from_unsorted(std::move(used)))
-                           .minus(sectors_of_files(tree, false));
-  if (scan == nullptr) return all;
-  // Of an image that is stored as a file, structures are a part like any other.
-  const RangeSet rest = all.minus(scan->structure_lbas);
-  std::vector<Range> kept;
-  for (const Range& r : all.ranges()) {
-    if (rest.intersects(r)) kept.push_back(r);
-  }
-  return RangeSet::from_unsorted(std::move(kept));
+  return RangeSet::from_unsorted(std::move(readable))
+      .minus(RangeSet::from_unsorted(std::move(used)))
+      .minus(sectors_of_files(tree, false));
 }
 
 RangeSet without_blank(const Image& image, const RangeSet& lbas) {
@@ -84,6 +75,16 @@ RangeSet without_blank(const Image& image, const RangeSet& lbas) {
     }
   }
   return out;
+}
+
+RangeSet without_structures(const RangeSet& lbas, const std::optional<ScanFacts>& scan) {
+  if (!scan) return lbas;
+  const RangeSet rest = lbas.minus(scan->structure_lbas);
+  std::vector<Range> kept;
+  for (const Range& r : lbas.ranges()) {
+    if (rest.intersects(r)) kept.push_back(r);
+  }
+  return RangeSet::from_unsorted(std::move(kept));
 }
 
 }  // namespace lacuna

@@ -14,11 +14,13 @@ RangeSet sectors_of_files(const Tree& tree, bool beyond_doubt);
 
 /// Readable sectors that neither a file nor a structure touches. The system area (ECMA-119 6.2.1, ECMA-167 2/8.2.1) is
 /// not among them: it belongs to whatever starts a machine.
-/// Nor are stretches that hold nothing but structures which a scan (may be null) has met.
-RangeSet unclaimed_sectors(const Image& image, const Tree& tree, std::span<const Structure> structures,
-                           const ScanFacts* scan);
+RangeSet unclaimed_sectors(const Image& image, const Tree& tree, std::span<const Structure> structures);
 
 /// Takes those out that hold nothing but zeros; reads them all.
 RangeSet without_blank(const Image& image, const RangeSet& lbas);
+
+/// Takes stretches out that hold nothing but structures which a scan has met. Of an image that is stored as a file,
+/// structures are a part like any other.
+RangeSet without_structures(const RangeSet& lbas, const std::optional<ScanFacts>& scan);
 
 }  // namespace lacuna

@@ -51,8 +51,8 @@ std::string reason_to_scan(const Disc& disc) {
   const std::uint64_t end = end_of_volumes(disc);
   if (disc.image().end_lba() > end + kMostBehindVolume) {
     const Range behind{end, disc.image().end_lba()};
-    if (const RangeSet rest = unclaimed_sectors(disc.image(), tree, disc.structures(), nullptr)
-                                  .intersected(RangeSet::from_unsorted({behind}));
+    if (const RangeSet rest =
+            unclaimed_sectors(disc.image(), tree, disc.structures()).intersected(RangeSet::from_unsorted({behind}));
         rest.total() > kMostBehindVolume) {
       return fmt::format("{} readable sectors behind the last volume are claimed by nothing", rest.total());
     }

@@ -26,8 +26,8 @@ NodeId add_folder(Tree& tree, View view) {
 void add_unclaimed(DiscBuilder& builder) {
   Tree& tree = builder.tree();
   const Image& image = builder.image();
-  const RangeSet all = without_blank(
-      image, unclaimed_sectors(image, tree, builder.structures(), builder.scan() ? &*builder.scan() : nullptr));
+  const RangeSet all =
+      without_structures(without_blank(image, unclaimed_sectors(image, tree, builder.structures())), builder.scan());
   if (all.empty()) return;
   const Signatures signatures;
   const View view = tree.node(kRoot).view;

@@ -74,9 +74,9 @@ void count_sources(const Disc& disc, const Verdicts& verdicts, SurveyFacts& fact
 void find_unclaimed(const Disc& disc, SurveyFacts& facts) {
   constexpr std::uint64_t kMostLookedAt = 32768;  // 64 MiB
   constexpr std::size_t kMostTyped = 1000;
-  RangeSet lbas =
-      unclaimed_sectors(disc.image(), disc.tree(), disc.structures(), disc.scan() ? &*disc.scan() : nullptr);
+  RangeSet lbas = unclaimed_sectors(disc.image(), disc.tree(), disc.structures());
   if (lbas.total() <= kMostLookedAt) lbas = without_blank(disc.image(), lbas);
+  lbas = without_structures(lbas, disc.scan());
   if (lbas.empty()) return;
   facts.unclaimed_sectors = lbas.total();
   const Signatures signatures;

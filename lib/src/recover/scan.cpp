@@ -11,7 +11,8 @@
 namespace lacuna::recover {
 namespace {
 
-constexpr std::uint64_t kChunkSectors = 512;
+// Small enough to stay in a core's cache while it is looked at.
+constexpr std::uint64_t kChunkSectors = 128;
 // Structures that start at the end of a chunk run over it: a block or a file identifier of 4096 bytes.
 constexpr std::uint64_t kBeyondSectors = 2;
 

@@ -35,8 +35,8 @@ RangeSet unreadable_elsewhere(const Disc& disc, const RangeSet& files) {
 }  // namespace
 
 std::string reason_to_scan(const Disc& disc) {
-  if (!disc.lost_directories().empty()) {
-    return fmt::format("{} directories can't be read in full", disc.lost_directories().size());
+  if (const std::size_t lost = disc.lost_directories().size(); lost != 0) {
+    return lost == 1 ? "1 directory can't be read in full" : fmt::format("{} directories can't be read in full", lost);
   }
   const Tree& tree = disc.tree();
   for (NodeId id = 1; id < tree.size(); ++id) {
@@ -44,8 +44,8 @@ std::string reason_to_scan(const Disc& disc) {
   }
   const RangeSet unreadable = unreadable_elsewhere(disc, sectors_of_files(tree, true));
   if (!unreadable.empty()) {
-    return fmt::format("{} unreadable sectors from LBA {} on may have held structures", unreadable.total(),
-                       unreadable.ranges().front().first);
+    return fmt::format("sectors that can't be read may have held structures: {}, the first at LBA {}",
+                       unreadable.total(), unreadable.ranges().front().first);
   }
   // A last session of which nothing is left leaves data behind the end of those before.
   const std::uint64_t end = end_of_volumes(disc);

@@ -8,10 +8,6 @@ namespace {
 
 constexpr std::size_t kMostVolumes = 64;
 
-std::optional<VolumeBasis>& slot_of(VolumeTrees& trees, IdentifierKind kind) {
-  return kind == IdentifierKind::kUcs2 ? trees.joliet : trees.primary;
-}
-
 }  // namespace
 
 std::vector<VolumeTrees> find_earlier_volumes(const Image& image, const Frame& frame,
@@ -27,9 +23,9 @@ std::vector<VolumeTrees> find_earlier_volumes(const Image& image, const Frame& f
     rooted.insert(d.tree);
     // Two views of one volume: their roots have the date of one directory.
     const bool pairs = last != nullptr && last->dated == d.dated && last->recorded_seconds == d.recorded_seconds &&
-                       !slot_of(volumes.back(), d.kind);
+                       !volumes.back().of(d.kind);
     if (!pairs) volumes.emplace_back();
-    slot_of(volumes.back(), d.kind) = basis_of_root(image, frame, d);
+    volumes.back().of(d.kind) = basis_of_root(image, frame, d);
     last = &d;
   }
   VolumeTrees rootless;
@@ -39,7 +35,7 @@ std::vector<VolumeTrees> find_earlier_volumes(const Image& image, const Frame& f
     volume.found = true;
     volume.block_bytes = frame.block_bytes;
     volume.shift_bytes = frame.shift_bytes;
-    slot_of(rootless, d.kind) = volume;
+    rootless.of(d.kind) = volume;
   }
   if (rootless.primary || rootless.joliet) volumes.insert(volumes.begin(), rootless);
   return volumes;

@@ -14,10 +14,6 @@ namespace {
 // Fewer directories in a path table that nothing else confirms may be a coincidence.
 constexpr std::size_t kLeastPathRecords = 2;
 
-std::optional<VolumeBasis>& slot_of(VolumeTrees& trees, IdentifierKind kind) {
-  return kind == IdentifierKind::kUcs2 ? trees.joliet : trees.primary;
-}
-
 bool any(const VolumeTrees& trees) { return trees.primary || trees.joliet || trees.enhanced; }
 
 class Search {
@@ -67,8 +63,8 @@ class Search {
       for (std::size_t i = 0; i < sets_.size() && sets_[i].start_lba <= lba; ++i) set = i;
       if (set != sets_.size()) {
         const bool behind = lba >= space_end_lba(sets_[set]);
-        if (!behind && sets_[set].incomplete && !slot_of(trees_[set], d.kind)) {
-          take(slot_of(trees_[set], d.kind), d);
+        if (!behind && sets_[set].incomplete && !trees_[set].of(d.kind)) {
+          take(trees_[set].of(d.kind), d);
           continue;
         }
         if (!behind || set + 1 != sets_.size() || is_older(d, trees_[set])) continue;  // an earlier volume's
@@ -81,7 +77,7 @@ class Search {
 
   void take_session(const FrameDirectory& d) {
     if (!sessions_.empty()) {
-      auto& slot = slot_of(sessions_.back().trees, d.kind);
+      auto& slot = sessions_.back().trees.of(d.kind);
       const bool of_one_date = !d.dated || !last_.dated || d.recorded_seconds == last_.recorded_seconds;
       if (!slot && of_one_date) return take(slot, d);
       if (d.dated && last_.dated && d.recorded_seconds < last_.recorded_seconds) return;
@@ -92,7 +88,7 @@ class Search {
     session.start_lba = first ? first_start() : d.position / kSectorBytes;
     sessions_.push_back(std::move(session));
     last_ = d;
-    take(slot_of(sessions_.back().trees, d.kind), d);
+    take(sessions_.back().trees.of(d.kind), d);
   }
 
   std::uint64_t first_start() const {
@@ -122,7 +118,7 @@ class Search {
 
   void take_rootless(VolumeTrees& trees, Range region) {
     for (const IdentifierKind kind : {IdentifierKind::kBytes, IdentifierKind::kUcs2}) {
-      auto& slot = slot_of(trees, kind);
+      auto& slot = trees.of(kind);
       if (slot) continue;
       if (take_path_table(slot, kind, region)) continue;
       if (frame_ != nullptr && any_directory(kind, region)) {

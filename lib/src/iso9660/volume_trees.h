@@ -8,6 +8,7 @@
 
 #include "disc/disc_builder.h"
 #include "iso9660/descriptor_sets.h"
+#include "iso9660/remains.h"
 #include "iso9660/volume_basis.h"
 
 namespace lacuna::iso9660 {
@@ -15,6 +16,9 @@ namespace lacuna::iso9660 {
 /// The trees of one session.
 struct VolumeTrees {
   std::optional<VolumeBasis> primary, joliet, enhanced;
+
+  /// That of directories which record identifiers so.
+  std::optional<VolumeBasis>& of(IdentifierKind kind) { return kind == IdentifierKind::kUcs2 ? joliet : primary; }
 };
 
 /// What each descriptor says of its volume; adds the set's structures, and findings on what is wrong with them.

@@ -66,8 +66,8 @@ class TableFinder {
   }
 
  private:
-  void tell(const char* kind, std::uint32_t block, std::string text) {
-    findings_.add({Severity::kDoubt, kind, "virtual allocation table",
+  void tell(const char* kind, std::uint32_t block, std::string text, Severity severity = Severity::kDoubt) {
+    findings_.add({severity, kind, "virtual allocation table",
                    partitions_.position_of({block, physical_}).value_or(0) / kSectorBytes, "UDF 2.2.11",
                    std::move(text)});
   }
@@ -119,7 +119,8 @@ class TableFinder {
   void tell_superseded(VirtualTableState& table) {
     table.may_be_superseded = true;
     tell("virtual-table-superseded", table.block,
-         "behind the newest table that can be read something was written or lost: this may be an earlier state");
+         "behind the newest table that can be read something was written or lost: this may be an earlier state",
+         Severity::kLoss);  // what was added since has to be looked for
   }
 
   std::optional<VirtualTableState> read_table(std::uint32_t block, std::string& why) {

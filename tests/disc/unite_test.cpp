@@ -354,6 +354,25 @@ TEST(Unite, AnOrphanFileIsTheOneThatLiesThere) {
   EXPECT_THAT(paths(iso.tree), ElementsAre("TIDES.TXT", "_orphans", "_orphans/file-at-90"));
 }
 
+// A root that its own tree knows only as the parent of others.
+TEST(Unite, AnOrphanThatHoldsWhatTheOthersRootHoldsIsTheRoot) {
+  for (const bool in_base : {true, false}) {
+    ViewTree iso(View::kIso9660), joliet(View::kJoliet);
+    ViewTree& lost = in_base ? iso : joliet;
+    ViewTree& whole = in_base ? joliet : iso;
+    const NodeId root = orphan(lost, NodeKind::kDirectory, 20);
+    lost.file(lost.directory(root, "one"), "tides.txt", 30, 500);
+    lost.file(lost.directory(root, "two"), "moons.txt", 40, 500);
+    whole.file(whole.directory(kRoot, "one"), "tides.txt", 30, 500);
+    whole.file(whole.directory(kRoot, "two"), "moons.txt", 40, 500);
+    Findings findings;
+    unite(iso.tree, joliet.tree, findings);
+    drop_empty_orphans(iso.tree);
+    choose_views(iso.tree, View::kJoliet);
+    EXPECT_THAT(paths(iso.tree), ElementsAre("one", "one/tides.txt", "two", "two/moons.txt")) << in_base;
+  }
+}
+
 // Two views that contradict each other: what one puts below a directory is above it in the other.
 TEST(Unite, OrphansNeverHangBelowThemselves) {
   ViewTree iso(View::kIso9660), joliet(View::kJoliet);

@@ -2,6 +2,7 @@
 #include "udf/leftovers.h"
 
 #include <algorithm>
+#include <unordered_map>
 #include <utility>
 
 #include "udf/decode/cs0.h"
@@ -24,6 +25,7 @@ Leftovers::Leftovers(ByteReader& reader, const Partitions& partitions, EntryRead
   index_identifiers();
   index_orphans(entries);
   cut_fragments(tree);
+  drop_contradicted();
   close_deleted(request.other_roots);
   drop_older_states();
   find_owners();
@@ -98,6 +100,45 @@ std::optional<std::size_t> Leftovers::claimant(std::uint64_t position) const {
   return position < at->end ? std::optional(at->orphan) : std::nullopt;
 }
 
+/// Pieces of an earlier use of the disc name blocks where files of the present one stand now: a directory is a file
+/// there, or the other way round. Their names are those of other files.
+void Leftovers::drop_contradicted() {
+  struct Target {
+    std::uint32_t unique_id = 0;
+    bool is_directory = false;
+  };
+  std::unordered_map<IcbKey, Target> targets;
+  for (const EntryRemnant& e : remains_.entries()) {
+    if (!e.first_state) continue;
+    const auto address = partitions_.address_of(e.position, e.location);
+    if (address) targets[key_of(*address)] = {static_cast<std::uint32_t>(e.unique_id), e.is_directory};
+  }
+  std::vector<bool> others(pieces_.size());
+  for (Fragment& f : fragments_) {
+    std::size_t agree = 0, differ = 0;
+    for (std::size_t i = f.first; i < f.end; ++i) {
+      const IdentifierRemnant& r = fid(i);
+      if (r.is_deleted() || r.icb_bytes == 0) continue;
+      const auto target = targets.find(key_of(r.icb));
+      if (target == targets.end()) continue;
+      if ((r.is_directory() || r.is_parent()) != target->second.is_directory) {
+        // The parent of streams is a file.
+        if (!r.is_parent() || !icbs_.has_reached(r.icb)) ++differ;
+      } else if (r.unique_id != 0 && r.unique_id == target->second.unique_id) {
+        ++agree;
+      }
+    }
+    // Unique ids are given by number: those of two volumes agree often.
+    if (differ <= agree / 16) continue;
+    f.done = true;
+    ++left_out_;
+    std::fill(others.begin() + static_cast<std::ptrdiff_t>(f.first),
+              others.begin() + static_cast<std::ptrdiff_t>(f.end), true);
+  }
+  std::erase_if(names_, [&](const auto& name) { return others[name.second]; });
+  contradicted_ = std::move(others);
+}
+
 /// What only deleted names, deleted directories or the roots of other file sets lead to is not of this tree; what a
 /// stream directory leads to are streams.
 void Leftovers::close_deleted(const std::vector<LbAddr>& other_roots) {
@@ -114,7 +155,7 @@ void Leftovers::close_deleted(const std::vector<LbAddr>& other_roots) {
   }
   for (std::size_t i = 0; i < pieces_.size(); ++i) {
     const IdentifierRemnant& f = fid(i);
-    if (f.is_parent() || f.icb_bytes == 0) continue;
+    if (f.is_parent() || f.icb_bytes == 0 || contradicted_[i]) continue;
     const auto orphan = claimant(pieces_[i].position);
     if (orphan) lead(key_of(orphans_[*orphan].address), f.icb);
     const auto live = std::lower_bound(names_.begin(), names_.end(), std::pair{key_of(f.icb), std::size_t{0}});
@@ -122,7 +163,7 @@ void Leftovers::close_deleted(const std::vector<LbAddr>& other_roots) {
     if (f.is_deleted() && !named) drop(f.icb);
   }
   for (const Fragment& f : fragments_) {
-    if (!f.parent) continue;
+    if (f.done || !f.parent) continue;
     for (std::size_t i = f.first; i < f.end; ++i) {
       if (!fid(i).is_parent() && fid(i).icb_bytes != 0) lead(key_of(*f.parent), fid(i).icb);
     }
@@ -140,7 +181,7 @@ void Leftovers::close_deleted(const std::vector<LbAddr>& other_roots) {
     ++left_out_;
   }
   for (Fragment& f : fragments_) {
-    if (!f.parent || !is_dropped(*f.parent)) continue;
+    if (f.done || !f.parent || !is_dropped(*f.parent)) continue;
     f.done = true;
     ++left_out_;
   }

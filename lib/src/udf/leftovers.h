@@ -73,6 +73,7 @@ class Leftovers {
   std::optional<std::size_t> claimant(std::uint64_t position) const;
   void index_identifiers();
   void index_orphans(EntryReader& entries);
+  void drop_contradicted();
   void close_deleted(const std::vector<LbAddr>& other_roots);
   void drop_older_states();
   void cut_fragments(const SessionTree& tree);
@@ -91,6 +92,7 @@ class Leftovers {
   std::vector<Claim> claims_;                 // ascending
   std::map<IcbKey, LbAddr> parent_of_;
   std::vector<Fragment> fragments_;
+  std::vector<bool> contradicted_;  // by piece
   std::set<IcbKey> deleted_;
   std::uint64_t left_out_ = 0;
 };

@@ -86,6 +86,70 @@ TEST(UdfRecoveryCases, TheTablesContentLostAlone) {
   expect_all(UdfBox(without(image, image.all("vat")), {}), image.files, FileState::kDoubtful, Evidence::kScan);
 }
 
+TEST(UdfRecoveryCases, VirtualBlocksAtEverySecondBlockWithoutDescriptors) {
+  // One block of data before each entry: as if the blocks were twice as large.
+  UdfNode root = udf_directory("");
+  for (std::uint32_t i = 0; i < 60; ++i) {
+    root.children.push_back(udf_file("file " + std::to_string(i), udf_noise(100 + i, 1900)));
+  }
+  const UdfImage image = build_udf(root, with_vat());
+  for (const std::set<std::string>& kinds :
+       {std::set<std::string>{"lvd"}, std::set<std::string>{"anchor", "pvd", "lvd", "pd", "usd", "iuvd", "td"}}) {
+    SCOPED_TRACE(kinds.size());
+    std::vector<UdfStructure> lost;
+    for (const UdfStructure& s : image.structures) {
+      if (kinds.contains(s.kind)) lost.push_back(s);
+    }
+    const UdfBox box(without(image, lost), {});
+    expect_all(box, image.files, FileState::kWhole, Evidence::kScan);
+    EXPECT_EQ(box.findings("volume-rebuilt"), 1U);
+  }
+}
+
+TEST(UdfRecoveryCases, TheLastTableOverwrittenAndNoMapTellsOfIt) {
+  UdfOptions o = with_vat(true);
+  UdfNode newer = small_tree(10);
+  newer.children.push_back(udf_file("late.txt", udf_noise(23, 500)));
+  o.older_generations = {small_tree(10)};
+  const UdfImage image = build_udf(newer, o);
+  MemoryImage memory = memory_of(image);
+  const UdfStructure& table = image.one("vat icb");
+  std::fill_n(memory.bytes().begin() + static_cast<std::ptrdiff_t>(table.address - image.first_byte), kSectorBytes,
+              std::uint8_t{0});
+  const UdfBox box(memory, {});
+  EXPECT_EQ(box.findings("virtual-table-superseded"), 1U);
+  expect_all(box, image.files, FileState::kDoubtful, Evidence::kScan);
+}
+
+// ---- directories' contents without their entries
+
+TEST(UdfRecoveryCases, ContentOfSiblingsIsNeverToldByTheirOrder) {
+  const auto leaf = [](const std::string& name, std::uint32_t seed) {
+    return udf_directory(name, {udf_file("in " + name, udf_noise(seed, 3000))});
+  };
+  UdfNode root = udf_directory("", {udf_directory("a", {leaf("a1", 1), leaf("a2", 2)}), leaf("b", 3)});
+  UdfOptions sparable;
+  sparable.sparable = true;
+  sparable.relocated_packets = {1};
+  for (const UdfOptions& options : {UdfOptions{}, sparable}) {
+    const UdfImage image = build_udf(root, options);
+    std::vector<UdfStructure> lost;
+    for (const std::string path : {"a", "b", "a/a1", "a/a2"}) lost.push_back(image.one("fe", path));
+    const UdfBox box(without(image, lost), {});
+    ASSERT_TRUE(box.ok());
+    // Only one of the two contents names two directories, of which others say that they have contents below them.
+    EXPECT_TRUE(box.find("b/in b")) << box.all_findings();
+    std::size_t left = 0;
+    for (const auto& [path, id] : box.nodes()) {
+      if (path.ends_with("in a1") || path.ends_with("in a2")) {
+        ++left;
+        EXPECT_TRUE(path.starts_with("a/directory-at-")) << path;
+      }
+    }
+    EXPECT_EQ(left, 2U) << box.all_findings();
+  }
+}
+
 TEST(UdfRecoveryCases, TheLastOfSeveralTablesLost) {
   UdfOptions o = with_vat(true);
   UdfNode older = small_tree(10), newer = small_tree(10);

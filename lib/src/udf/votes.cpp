@@ -144,16 +144,17 @@ SizeVotes votes_of_places(const Remains& remains) {
 /// image stored as a file begin behind that.
 std::optional<std::uint32_t> size_of_sectors(const Remains& remains) {
   std::optional<std::uint32_t> found;
-  std::uint64_t most = 1;
+  std::uint64_t most = 0;
   for (const std::uint32_t bytes : kBlockSizes) {
     std::vector<TaggedBlock> sectors;
     for (const DescriptorRemnant& d : remains.descriptors()) {
-      if (!is_part_4(d) && d.identifier != tag_id::kSparingTable) {
+      if (!is_part_4(d) && d.identifier != tag_id::kSparingTable && d.location != 0) {
         sectors.push_back({d.location, d.position, d.crc, TaggedBlock::kNoEntry});
       }
     }
     for (const Frame& f : count_votes(sectors, bytes)) {
-      if (f.start > 0 || f.votes <= most) continue;
+      // Where the disc begins one is enough: it stands exactly where it says.
+      if (f.start > 0 || (f.start < 0 && f.votes < 2) || f.votes <= most) continue;
       most = f.votes;
       found = bytes;
     }
@@ -161,11 +162,28 @@ std::optional<std::uint32_t> size_of_sectors(const Remains& remains) {
   return found;
 }
 
+/// Most names lead into a partition that lies on another, and that is no metadata partition.
+bool looks_virtual(const Remains& remains) {
+  std::size_t layered = 0, all = 0;
+  for (const IdentifierRemnant& f : remains.identifiers()) {
+    if (f.icb_bytes == 0) continue;
+    ++all;
+    layered += f.icb.partition != 0;
+  }
+  return layered > all / 2 && std::ranges::none_of(remains.entries(), [](const EntryRemnant& e) {
+           return e.file_type == file_type::kMetadata || e.file_type == file_type::kMetadataMirror ||
+                  e.file_type == file_type::kMetadataBitmap;
+         });
+}
+
 }  // namespace
 
 std::uint32_t vote_block_bytes(ByteReader& reader, const Remains& remains) {
   if (const auto bytes = size_of_sectors(remains)) return *bytes;
   const SizeVotes lengths = votes_of_lengths(reader, remains), places = votes_of_places(remains);
+  // Virtual blocks that stand at every second block agree on twice the size. Discs with virtual partitions can be
+  // written once, and have sectors of 2048 bytes (UDF 2.2.10, 6.10).
+  if (looks_virtual(remains) && !lengths.refuse(0) && !places.refuse(0)) return kBlockSizes.front();
   std::uint32_t best = kBlockSizes.front();
   std::uint64_t most = 0;
   for (std::size_t k = 0; k < kBlockSizes.size(); ++k) {

@@ -312,6 +312,49 @@ TEST(UdfRecoveryCases, DiscUsedTwiceWithoutItsRoot) {
   }
 }
 
+TEST(UdfRecoveryCases, PiecesOfAnEarlierVolumeThatNameOtherFiles) {
+  // Where its directories' entries were, files of the present volume have theirs: they name no directories of it.
+  UdfNode older = udf_directory(""), newer = udf_directory("");
+  for (std::uint32_t i = 0; i < 80; ++i) {
+    newer.children.push_back(udf_file("new " + std::to_string(i), udf_noise(i, 900)));
+  }
+  for (std::uint32_t i = 0; i < 20; ++i) {
+    older.children.push_back(udf_directory("old " + std::to_string(i),
+                                           {udf_directory("older", {udf_file("ancient", udf_noise(300 + i, 60000))})}));
+  }
+  UdfOptions o;
+  o.space = UdfOptions::Space::kNone;
+  const UdfImage image = build_udf(newer, o), before = build_udf(older, o);
+  Bytes bytes = image.bytes;
+  bytes.resize(std::max(bytes.size(), before.bytes.size()));
+  std::size_t pieces = 0;
+  for (const UdfStructure& s : before.structures) {
+    if (s.kind != "directory" || s.address < image.bytes.size()) continue;
+    ++pieces;
+    std::copy_n(before.bytes.begin() + static_cast<std::ptrdiff_t>(s.address), kSectorBytes,
+                bytes.begin() + static_cast<std::ptrdiff_t>(s.address));
+  }
+  ASSERT_GT(pieces, 10U);
+  MemoryImage memory(bytes);
+  memory.with_map();
+  for (const char* kind : {"fe", "directory"}) {
+    for (const UdfStructure& s : image.all(kind, "")) {
+      if (s.path.empty()) memory.mark(s.address / kSectorBytes, (s.bytes + 2047) / 2048, SectorState::kBad);
+    }
+  }
+  const UdfBox box(memory, {});
+  ASSERT_TRUE(box.ok());
+  std::set<std::string> found;
+  for (const auto& [path, id] : box.nodes()) {
+    EXPECT_EQ(path.find("old"), std::string::npos) << path;
+    if (box.tree().node(id).is_directory()) continue;
+    for (const auto& [name, file] : image.files) {
+      if (file.type == UdfType::kFile && box.reads_as(id, file)) found.insert(name);
+    }
+  }
+  EXPECT_EQ(found.size(), 80U) << box.all_findings();
+}
+
 // ---- images stored as files
 
 UdfImage with_image_inside(const UdfOptions& outer) {

@@ -242,8 +242,8 @@ TEST(UdfRecoveryCases, CutAtThirtyPercentWithoutItsHead) {
     bool all = image.one("fe", path).address + kSectorBytes <= kept && file.type == UdfType::kFile;
     for (const UdfExtent& e : file.extents) all = all && (!e.address || *e.address + e.bytes <= kept);
     if (!all) continue;
-    const auto is_it = [&](const auto& n) {
-      return box.tree().node(n.second).kind == NodeKind::kFile && box.reads_as(n.second, file);
+    const auto is_it = [&, &wanted = file](const auto& n) {
+      return box.tree().node(n.second).kind == NodeKind::kFile && box.reads_as(n.second, wanted);
     };
     EXPECT_TRUE(std::ranges::any_of(box.nodes(), is_it)) << path;
     ++found;

@@ -117,7 +117,7 @@ Tally check(const Patient& patient, const UdfBox& box, Past past = Past::kTold) 
       EXPECT_TRUE(box.reads_as(id, at->second)) << path << " is a false whole";
       continue;
     }
-    const auto is_it = [&](const auto& f) { return box.reads_as(id, f.second); };
+    const auto is_it = [&, node = id](const auto& f) { return box.reads_as(node, f.second); };
     bool any = std::ranges::any_of(files, is_it);
     if (past == Past::kUntold) {
       any = any || std::ranges::any_of(patient.image().deleted, is_it);
@@ -137,7 +137,7 @@ Tally check(const Patient& patient, const UdfBox& box, Past past = Past::kTold) 
     }
     EXPECT_FALSE(patient.led_to(path)) << path << " is not at its place";
     const auto& same = by_size[file.bytes];
-    if (std::ranges::any_of(same, [&](NodeId id) { return box.reads_as(id, file); })) {
+    if (std::ranges::any_of(same, [&, &wanted = file](NodeId id) { return box.reads_as(id, wanted); })) {
       ++tally.elsewhere;
     } else {
       ++tally.missed;

@@ -331,7 +331,9 @@ TEST(Hostile, DeepTrees) {
       directory.children.push_back(std::move(inner));
       inner = std::move(directory);
     }
-    const Outcome outcome = go_through(build_iso(iso_directory("", {std::move(inner)})));
+    IsoNode root = iso_directory("");
+    root.children.push_back(std::move(inner));  // moved, not copied: a copy would go as deep as the tree
+    const Outcome outcome = go_through(build_iso(std::move(root)));
     ASSERT_TRUE(outcome.opened);
     EXPECT_GE(outcome.paths.size(), 256u);
     if (levels == 255) {

@@ -15,6 +15,8 @@ namespace {
 constexpr std::uint64_t kChunkSectors = 128;
 // Structures that start at the end of a chunk run over it: a block or a file identifier of 4096 bytes.
 constexpr std::uint64_t kBeyondSectors = 2;
+// What is smaller is looked at before threads have started.
+constexpr std::size_t kFewChunks = 16;
 
 /// What there is to look at.
 RangeSet readable(const Image& image, const RangeSet& skip_lbas) {
@@ -71,13 +73,8 @@ class Looker {
   std::vector<SectorState> states_;
 };
 
-}  // namespace
-
-Result<Remains> scan(const Image& image, const ScanRequest& request) {
-  const RangeSet ranges = readable(image, request.skip_lbas);
-  const std::vector<Range> chunks = chunks_of(ranges);
-  Remains all;
-  all.looked_at_bytes = ranges.total() * kSectorBytes;
+/// Gives false when it was cancelled.
+bool look_side_by_side(const Image& image, const ScanRequest& request, const std::vector<Range>& chunks, Remains& all) {
   std::mutex mutex;  // of `workers`
   std::vector<std::unique_ptr<Remains>> workers;
   std::atomic<std::size_t> done{0};
@@ -98,10 +95,25 @@ Result<Remains> scan(const Image& image, const ScanRequest& request) {
         const std::uint64_t bytes = std::min(done * kChunkSectors * kSectorBytes, all.looked_at_bytes);
         return request.progress({"looking for lost structures", bytes, all.looked_at_bytes});
       });
-  if (stop) return Error{ErrorCode::kCancelled, "cancelled while looking for lost structures"};
   for (const auto& worker : workers) {
     all.iso9660.add(std::move(worker->iso9660));
     all.udf.add(std::move(worker->udf));
+  }
+  return !stop;
+}
+
+}  // namespace
+
+Result<Remains> scan(const Image& image, const ScanRequest& request) {
+  const RangeSet ranges = readable(image, request.skip_lbas);
+  const std::vector<Range> chunks = chunks_of(ranges);
+  Remains all;
+  all.looked_at_bytes = ranges.total() * kSectorBytes;
+  if (chunks.size() <= kFewChunks) {
+    Looker looker(image, all);
+    for (const Range& chunk : chunks) looker.look(chunk);
+  } else if (!look_side_by_side(image, request, chunks, all)) {
+    return Error{ErrorCode::kCancelled, "cancelled while looking for lost structures"};
   }
   all.iso9660.finish();
   all.udf.finish();

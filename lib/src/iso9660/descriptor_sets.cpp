@@ -120,30 +120,44 @@ Root find_root(const Image& image, const SetSearch& search, const DescriptorSet&
 
 enum class Scan { kFound, kNothing, kCancelled };
 
-/// The first sector of [from, end) that holds a primary or supplementary descriptor.
-Scan scan(const Image& image, std::uint64_t from, std::uint64_t end, const ProgressCallback& progress,
-          std::uint64_t& found) {
-  constexpr std::uint64_t kChunkSectors = 512;
-  std::vector<std::uint8_t> sectors(kChunkSectors * kSectorBytes);
-  std::vector<SectorState> states(kChunkSectors);
-  for (std::uint64_t at = from; at < end; at += kChunkSectors) {
-    const std::uint64_t count = std::min(kChunkSectors, end - at);
-    image.read(at, std::span(sectors).first(count * kSectorBytes), std::span(states).first(count));
-    for (std::uint64_t i = 0; i < count; ++i) {
-      if (!has_bytes(states[i])) continue;
-      const auto header = decode_descriptor_header(Bytes(sectors).subspan(i * kSectorBytes, kSectorBytes));
+/// Looks for descriptors, sector by sector. Keeps what it read: hostile images hold one in every sector.
+class DescriptorSearch {
+ public:
+  DescriptorSearch(const Image& image, const ProgressCallback& progress)
+      : image_(image), progress_(progress), sectors_(kChunkSectors * kSectorBytes), states_(kChunkSectors) {}
+
+  /// The first sector of [from, end) that holds a primary or supplementary descriptor.
+  Scan next(std::uint64_t from, std::uint64_t end, std::uint64_t& found) {
+    for (std::uint64_t at = from; at < end; ++at) {
+      if (at - first_ >= kChunkSectors) {
+        image_.read(at, sectors_, states_);
+        first_ = at;
+        if (progress_ &&
+            !progress_({"looking for sessions", (at - from) * kSectorBytes, (end - from) * kSectorBytes})) {
+          return Scan::kCancelled;
+        }
+      }
+      const std::uint64_t i = at - first_;
+      if (!has_bytes(states_[i])) continue;
+      const auto header = decode_descriptor_header(Bytes(sectors_).subspan(i * kSectorBytes, kSectorBytes));
       if (!header) continue;
       if (header->type == descriptor_type::kPrimary || header->type == descriptor_type::kSupplementary) {
-        found = at + i;
+        found = at;
         return Scan::kFound;
       }
     }
-    if (progress && !progress({"looking for sessions", (at - from) * kSectorBytes, (end - from) * kSectorBytes})) {
-      return Scan::kCancelled;
-    }
+    return Scan::kNothing;
   }
-  return Scan::kNothing;
-}
+
+ private:
+  static constexpr std::uint64_t kChunkSectors = 512;
+
+  const Image& image_;
+  const ProgressCallback& progress_;
+  std::vector<std::uint8_t> sectors_;
+  std::vector<SectorState> states_;
+  std::uint64_t first_ = ~std::uint64_t{0} - kChunkSectors;  // of what was read last
+};
 
 /// The same, among those that were found by looking at everything.
 Scan next_found(const Remains& remains, std::uint64_t from, std::uint64_t& found) {
@@ -211,12 +225,13 @@ Result<std::vector<DescriptorSet>> find_descriptor_sets(const Image& image, cons
     next = search.everywhere ? first.descriptors.back().lba + 1 : space_end_lba(first);
     sets.push_back(std::move(first));
   }
+  DescriptorSearch descriptors(image, search.progress);
   for (;;) {
     const std::uint64_t end =
         search.everywhere ? image.end_lba() : std::min(image.end_lba(), next + kSearchAheadSectors);
     std::uint64_t at = 0;
-    const Scan outcome = search.frames != nullptr ? next_found(search.frames->remains(), next, at)
-                                                  : scan(image, next, end, search.progress, at);
+    const Scan outcome =
+        search.frames != nullptr ? next_found(search.frames->remains(), next, at) : descriptors.next(next, end, at);
     if (outcome == Scan::kCancelled) return Error{ErrorCode::kCancelled, "cancelled while looking for sessions"};
     if (outcome == Scan::kNothing) return sets;
     if (at < kSystemAreaSectors) {

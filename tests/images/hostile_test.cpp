@@ -27,7 +27,18 @@ namespace fs = std::filesystem;
 using ::testing::Contains;
 using ::testing::HasSubstr;
 
-constexpr long kLittleMemoryKilobytes = long{1} << 20;  // of the whole test program
+// Of the whole test program. Address sanitizers keep what was freed, and shadows of all.
+#if defined(__SANITIZE_ADDRESS__)
+constexpr long kLittleMemoryKilobytes = long{3} << 20;
+#elif defined(__has_feature)
+#if __has_feature(address_sanitizer)
+constexpr long kLittleMemoryKilobytes = long{3} << 20;
+#else
+constexpr long kLittleMemoryKilobytes = long{1} << 20;
+#endif
+#else
+constexpr long kLittleMemoryKilobytes = long{1} << 20;
+#endif
 constexpr std::uint64_t kBytesReadOfEach = std::uint64_t{1} << 20;
 
 /// What came of an image after everything was done to it.

@@ -24,6 +24,14 @@ bool is_sure(const Tree& tree, NodeId id) {
 
 }  // namespace
 
+RangeSet sectors_of_image(const Image& image, Range lbas, bool with_bytes) {
+  std::vector<Range> ranges;
+  for (const SectorRun& run : image.states().slice(lbas.first, lbas.end)) {
+    if (has_bytes(run.state) == with_bytes) ranges.push_back({run.first, run.first + run.count});
+  }
+  return RangeSet::from_unsorted(std::move(ranges));
+}
+
 RangeSet sectors_of_files(const Tree& tree, bool beyond_doubt) {
   std::vector<Range> ranges;
   for (NodeId id = 1; id < tree.size(); ++id) {
@@ -45,15 +53,11 @@ RangeSet sectors_of_files(const Tree& tree, bool beyond_doubt) {
 }
 
 RangeSet unclaimed_sectors(const Image& image, const Tree& tree, std::span<const Structure> structures) {
-  std::vector<Range> readable;
-  for (const SectorRun& run : image.states().slice(std::max(image.first_lba(), kSystemAreaSectors), image.end_lba())) {
-    if (has_bytes(run.state)) readable.push_back({run.first, run.first + run.count});
-  }
   std::vector<Range> used;
   for (const Structure& s : structures) {
     if (s.position < kNowhere && s.bytes != 0) used.push_back(touched(s.position, s.bytes));
   }
-  return RangeSet::from_unsorted(std::move(readable))
+  return sectors_of_image(image, {std::max(image.first_lba(), kSystemAreaSectors), image.end_lba()}, true)
       .minus(RangeSet::from_unsorted(std::move(used)))
       .minus(sectors_of_files(tree, false));
 }

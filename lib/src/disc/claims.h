@@ -8,6 +8,9 @@
 
 namespace lacuna {
 
+/// The LBAs of [first, end) whose bytes can be had, or, with `with_bytes` false, the others; by what is known now.
+RangeSet sectors_of_image(const Image& image, Range lbas, bool with_bytes);
+
 /// Sectors that hold contents of files and nothing else. `beyond_doubt`: only of files that a readable tree names, and
 /// against whose place nothing speaks.
 RangeSet sectors_of_files(const Tree& tree, bool beyond_doubt);

@@ -25,11 +25,8 @@ std::uint64_t end_of_volumes(const Disc& disc) {
 
 /// Unreadable sectors, and those missing of the volumes, that no file is known to fill.
 RangeSet unreadable_elsewhere(const Disc& disc, const RangeSet& files) {
-  std::vector<Range> ranges;
-  for (const SectorRun& run : disc.image().states().slice(0, std::max(disc.image().end_lba(), end_of_volumes(disc)))) {
-    if (!has_bytes(run.state)) ranges.push_back({run.first, run.first + run.count});
-  }
-  return RangeSet::from_unsorted(std::move(ranges)).minus(files);
+  const std::uint64_t end = std::max(disc.image().end_lba(), end_of_volumes(disc));
+  return sectors_of_image(disc.image(), {0, end}, false).minus(files);
 }
 
 }  // namespace

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "base/workers.h"
+#include "disc/claims.h"
 
 namespace lacuna::recover {
 namespace {
@@ -17,15 +18,6 @@ constexpr std::uint64_t kChunkSectors = 128;
 constexpr std::uint64_t kBeyondSectors = 2;
 // What is smaller is looked at before threads have started.
 constexpr std::size_t kFewChunks = 16;
-
-/// What there is to look at.
-RangeSet readable(const Image& image, const RangeSet& skip_lbas) {
-  std::vector<Range> ranges;
-  for (const SectorRun& run : image.states().slice(image.first_lba(), image.end_lba())) {
-    if (has_bytes(run.state)) ranges.push_back({run.first, run.first + run.count});
-  }
-  return RangeSet::from_unsorted(std::move(ranges)).minus(skip_lbas);
-}
 
 std::vector<Range> chunks_of(const RangeSet& ranges) {
   std::vector<Range> chunks;
@@ -105,7 +97,7 @@ bool look_side_by_side(const Image& image, const ScanRequest& request, const std
 }  // namespace
 
 Result<Remains> scan(const Image& image, const ScanRequest& request) {
-  const RangeSet ranges = readable(image, request.skip_lbas);
+  const RangeSet ranges = sectors_of_image(image, {image.first_lba(), image.end_lba()}, true).minus(request.skip_lbas);
   const std::vector<Range> chunks = chunks_of(ranges);
   Remains all;
   all.looked_at_bytes = ranges.total() * kSectorBytes;

@@ -138,7 +138,31 @@ TEST(Recovery, RootAndDescriptorsLost) {  // 6.9.1: the path table begins with t
                                         pics, pics + "/C.JPG"));
   EXPECT_TRUE(bare.node(docs).has(node_flag::kNameMade));
   EXPECT_FALSE(bare.node(docs + "/OLD").has(node_flag::kNameMade));
-  EXPECT_EQ(bare.state(docs + "/OLD/D.TXT"), FileState::kWhole);
+  // All is there, but nothing tells this from what an earlier use of the disc left.
+  EXPECT_EQ(bare.state(docs + "/OLD/D.TXT"), FileState::kDoubtful);
+}
+
+// A directory of an earlier use of the disc, whose parent is lost. The place of its file belongs to another one by now,
+// which nothing names any more: called whole, the file would be a false one.
+TEST(Recovery, AStrayDirectoryMakesNoFileWhole) {
+  IsoNode many = iso_directory("NEW");
+  for (int i = 0; i < 40; ++i)
+    many.children.push_back(iso_file("F" + std::to_string(100 + i) + ";1", bytes(5000, 'f')));
+  IsoImage now = build_iso(iso_directory("", {many}));
+  IsoImage old = build_iso(iso_directory("", {iso_directory("OLD", {iso_file("STALE.TXT;1", bytes(4000, 'o'))})}));
+  const std::uint64_t at = now.end_lba(), lost_parent = at + 2;
+  now.bytes.resize(now.bytes.size() + 4 * kSector);
+  const auto stray = now.at(at * kSector).first(kSector);
+  std::ranges::copy(old.at(old.primary.at("OLD").extent).first(kSector), stray.begin());
+  put_both32(stray, 2, static_cast<std::uint32_t>(at));
+  put_both32(stray.subspan(stray[0]), 2, static_cast<std::uint32_t>(lost_parent));
+  const std::size_t record = stray[0] + std::size_t{stray[stray[0]]};
+  put_both32(stray.subspan(record), 2, static_cast<std::uint32_t>(now.primary.at("NEW/F105;1").extent / kSector));
+  put_both32(now.at(now.structures.at("primary")), 80, static_cast<std::uint32_t>(now.end_lba()));  // 8.4.8
+  const Reading disc = read(now, {lost(now.primary.at("NEW")), {lost_parent}});
+  const std::string path =
+      "_orphans/directory-at-" + std::to_string(lost_parent) + "/directory-at-" + std::to_string(at) + "/STALE.TXT";
+  EXPECT_EQ(disc.state(path), FileState::kDoubtful);
 }
 
 TEST(Recovery, EveryDirectoryOfOneViewLost) {

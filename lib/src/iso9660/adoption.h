@@ -25,6 +25,7 @@ struct PendingDirectory {
   bool headless = false;  ///< Its first sector is lost: records begin at once.
   Evidence evidence = Evidence::kTree;
   const char* doubt = nullptr;  ///< Of its files, unless another view agrees.
+  bool stray = false;           ///< Nothing but addresses ties it, and what is below it, to this volume.
 };
 
 /// What of the scan may belong to one tree.
@@ -77,6 +78,7 @@ class Adoption {
   bool kind_fits(IdentifierKind kind) const;
   bool may_be_orphan(const FrameDirectory& d) const;
   std::uint16_t depth_of(NodeId id) const;
+  bool is_stray(NodeId id, std::uint64_t position) const;
   PendingDirectory adopt(const FrameDirectory& d, NodeId parent);
   std::uint64_t length_behind(std::uint64_t position) const;
   void take_orphan_folder();

@@ -25,6 +25,8 @@ constexpr std::uint16_t kMaxDepth = 1024;  // ECMA-119 6.8.2.1 allows 8; Joliet 
 // A directory that claims more than it has runs into other data: after so many sectors without a record it is over.
 constexpr int kMaxBarrenSectors = 4;
 // Distinct directories may claim overlapping extents; all together they may cost this many times the image.
+constexpr const char* kStrayDoubt =
+    "its directory has lost its parent and no path table names it: it may be of an earlier use of the disc";
 constexpr std::uint64_t kBudgetImages = 2;
 
 class TreeReader {
@@ -254,10 +256,12 @@ class TreeReader {
     if (r.ear_length != 0) add_ear(id, r);
     if (!out_.tree.node(id).is_directory()) {
       if (at_.doubt != nullptr) maker_.tentative_doubts().emplace_back(id, at_.doubt);
+      if (at_.stray) maker_.tentative_doubts().emplace_back(id, kStrayDoubt);
       return;
     }
     const NodeMaker::Located where = locate_directory(r, id);
     PendingDirectory d{id, where.position, where.bytes, static_cast<std::uint16_t>(at_.depth + 1)};
+    d.stray = at_.stray;
     d.evidence = at_.evidence;
     if (record_.child_link) {
       out_.tree.edit(id).flags |= node_flag::kRelocated;

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // Cases of recovery, each with exactly what must come out: tables of write-once discs, images that start late or are
 // cut, discs used twice, images stored as files.
+#include <gmock/gmock.h>
+
 #include <set>
 
 #include "udf_box.h"
@@ -310,6 +312,37 @@ TEST(UdfRecoveryCases, DiscUsedTwiceWithoutItsRoot) {
     EXPECT_TRUE(std::ranges::any_of(
         box.nodes(), [&](const auto& n) { return box.reads_as(n.second, disc.newer.files.at("folder/b")); }));
   }
+}
+
+// The same, where no map of free space can be read: what the earlier volume left looks like a part of this one. The
+// place of its file was written again since, and what named the new content is lost: called whole, the file would be a
+// false one.
+TEST(UdfRecoveryCases, StraysOfAnEarlierVolumeAreNeverWhole) {
+  const UsedTwice disc;
+  const UdfFile& ancient = disc.older.files.at("ancient place/ancient.txt");
+  Bytes bytes = disc.bytes;
+  const std::string other = udf_noise(52, 2000);
+  std::ranges::copy(other, bytes.begin() + static_cast<std::ptrdiff_t>(*ancient.extents.at(0).address));
+  MemoryImage memory(bytes);
+  memory.with_map();
+  const UdfStructure bitmap = disc.newer.one("space bitmap", "");
+  memory.mark(bitmap.address / kSectorBytes, (bitmap.bytes + 2047) / 2048, SectorState::kBad);
+  for (const UdfImage* volume : {&disc.newer, &disc.older}) {
+    for (const char* kind : {"fe", "directory"}) {
+      memory.mark(volume->one(kind, "").address / kSectorBytes, 1, SectorState::kBad);
+    }
+  }
+  memory.mark(disc.older.one("fsd", "").address / kSectorBytes, 1, SectorState::kBad);
+  const UdfBox box(memory, {});
+  ASSERT_TRUE(box.ok());
+  std::size_t strays = 0;
+  for (const auto& [path, id] : box.nodes()) {
+    if (!path.ends_with("ancient.txt")) continue;
+    ++strays;
+    EXPECT_EQ(to_string(box.verdicts().of(id).state), to_string(FileState::kDoubtful)) << path;
+    EXPECT_THAT(box.doubts(id), ::testing::ElementsAre(::testing::HasSubstr("earlier use")));
+  }
+  EXPECT_EQ(strays, 1U) << box.all_findings();
 }
 
 TEST(UdfRecoveryCases, PiecesOfAnEarlierVolumeThatNameOtherFiles) {

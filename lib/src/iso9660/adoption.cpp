@@ -82,21 +82,15 @@ std::uint16_t Adoption::depth_of(NodeId id) const {
   return depth;
 }
 
-/// An orphan that no path table names may as well be of an earlier use of the disc, whose files' places are in use
-/// again.
-bool Adoption::is_stray(NodeId id, std::uint64_t position) const {
-  if (orphans_ == kNoNode || path_positions_.contains(position)) return false;
-  for (; id != kRoot && id != kNoNode; id = tree_.node(id).parent) {
-    if (id == orphans_) return true;
-  }
-  return false;
-}
+/// A directory that no path table names may as well be of an earlier use of the disc, whose files' places are in use
+/// again: what it says of its parent only tells that a directory stood there once.
+bool Adoption::is_stray(std::uint64_t position) const { return !path_positions_.contains(position); }
 
 PendingDirectory Adoption::adopt(const FrameDirectory& d, NodeId parent) {
   const Bytes identifier = tables_.identifier_at(d.position);
   const NodeId id = maker_.add_directory(parent, identifier, d.position, d.bytes, Evidence::kScan);
   if (d.relocated) tree_.edit(id).flags |= node_flag::kRelocated;
-  return {id, d.position, d.bytes, depth_of(id), false, Evidence::kScan, nullptr, is_stray(id, d.position)};
+  return {id, d.position, d.bytes, depth_of(id), false, Evidence::kScan, nullptr, is_stray(d.position)};
 }
 
 void Adoption::take_orphan_folder() {
@@ -221,7 +215,7 @@ Adoption::Pending Adoption::lost_parents(const StartedDirectories& started) {
       tree_.edit(id).flags |= node_flag::kUnread;
       for (const FrameDirectory* d : children) found.push_back(adopt(*d, id));
     } else {
-      found.push_back({id, parent, length, 2, false, Evidence::kScan, nullptr, is_stray(id, parent)});
+      found.push_back({id, parent, length, 2, false, Evidence::kScan, nullptr, is_stray(parent)});
     }
   }
   return found;

@@ -78,7 +78,7 @@ class Adoption {
   bool kind_fits(IdentifierKind kind) const;
   bool may_be_orphan(const FrameDirectory& d) const;
   std::uint16_t depth_of(NodeId id) const;
-  bool is_stray(NodeId id, std::uint64_t position) const;
+  bool is_stray(std::uint64_t position) const;
   PendingDirectory adopt(const FrameDirectory& d, NodeId parent);
   std::uint64_t length_behind(std::uint64_t position) const;
   void take_orphan_folder();

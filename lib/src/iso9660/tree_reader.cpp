@@ -25,9 +25,10 @@ constexpr std::uint16_t kMaxDepth = 1024;  // ECMA-119 6.8.2.1 allows 8; Joliet 
 // A directory that claims more than it has runs into other data: after so many sectors without a record it is over.
 constexpr int kMaxBarrenSectors = 4;
 // Distinct directories may claim overlapping extents; all together they may cost this many times the image.
-constexpr const char* kStrayDoubt =
-    "its directory has lost its parent and no path table names it: it may be of an earlier use of the disc";
 constexpr std::uint64_t kBudgetImages = 2;
+
+constexpr const char* kStrayDoubt =
+    "its directory was found by scanning and no path table names it: it may be of an earlier use of the disc";
 
 class TreeReader {
  public:

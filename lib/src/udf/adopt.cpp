@@ -19,6 +19,9 @@ namespace {
 constexpr std::size_t kMaxLooks = std::size_t{1} << 26;
 constexpr std::size_t kMostSiblings = 256;  // that are told apart by elimination
 
+constexpr const char* kStrayDoubt =
+    "nothing tells that what names it was recorded by this volume: it may be of an earlier use of the disc";
+
 class Adopter {
  public:
   Adopter(ByteReader& reader, const Partitions& partitions, EntryReader& entries, const AdoptionRequest& request,
@@ -26,7 +29,7 @@ class Adopter {
       : reader_(reader),
         partitions_(partitions),
         remains_(*request.remains),
-        free_space_(*request.free_space),
+        space_use_(*request.space_use),
         out_(tree),
         hands_(hands),
         icbs_(hands.icbs()),
@@ -47,6 +50,7 @@ class Adopter {
     }
     left_out_ += left_.fragments().size() + left_.orphans().size();
     add_files();
+    doubt_strays();
     tell();
     return Done{};
   }
@@ -92,7 +96,10 @@ class Adopter {
       const auto kept = decode_fid(copy);  // what takes it reads on
       if (!kept || !taken_.insert({node, key_of(kept->icb.location), std::string(as_text(kept->name))}).second)
         continue;
+      const auto first = static_cast<NodeId>(out_.tree.size());
       hands_.take(node, owner, *kept, check_tag(kept->raw, r.location, kept->bytes));
+      if (space_use_.is_used(r.position)) continue;
+      for (NodeId id = first; id < out_.tree.size(); ++id) strays_.push_back(id);
     }
     out_.structures.push_back({StructureKind::kDirectory, View::kUdf, f.position, f.bytes, node, {}});
   }
@@ -143,7 +150,8 @@ class Adopter {
     LongAd icb;
     icb.location = o.address;
     icb.length_bytes = partitions_.block_bytes();
-    static_cast<void>(hands_.add(parent, o.parent.value_or(LbAddr{}), name, icb, flags));
+    const NodeId id = hands_.add(parent, o.parent.value_or(LbAddr{}), name, icb, flags);
+    if (!space_use_.is_used(o.position)) strays_.push_back(id);
   }
 
   /// Of contents and children of one directory, as many of either: those are put together that no other way fits.
@@ -345,7 +353,7 @@ class Adopter {
       if (e.is_directory || !is_file_type(e.file_type) || !e.first_state) continue;
       const auto address = partitions_.address_of(e.position, e.location);
       if (!address || icbs_.has_reached(*address)) continue;
-      if (left_.is_gone(*address) || e.links == 0 || free_space_.is_free(e.position)) {
+      if (left_.is_gone(*address) || e.links == 0 || space_use_.is_free(e.position)) {
         ++left_out_;
         continue;
       }
@@ -361,8 +369,21 @@ class Adopter {
       icb.location = *address;
       icb.length_bytes = partitions_.block_bytes() * (e.strategy == 4 ? 1 : 2);
       const NodeKind kind = e.file_type == file_type::kSymbolicLink ? NodeKind::kSymlink : NodeKind::kFile;
-      static_cast<void>(hands_.add(orphans_folder(out_.tree, View::kUdf), {}, orphan_name(kind, e.position), icb,
-                                   node_flag::kNameMade));
+      const NodeId id = hands_.add(orphans_folder(out_.tree, View::kUdf), {}, orphan_name(kind, e.position), icb,
+                                   node_flag::kNameMade);
+      if (!space_use_.is_used(e.position)) strays_.push_back(id);
+    }
+  }
+
+  /// Where blocks may be written again, an earlier use of the disc leaves the same structures, whose files' places may
+  /// belong to others by now, unless something tells that this volume recorded what stands there.
+  void doubt_strays() {
+    std::vector<bool> stray(out_.tree.size());
+    for (const NodeId id : strays_) stray[id] = true;
+    for (const NodeId id : out_.tree.parents_first()) {
+      const Node& n = out_.tree.node(id);
+      if (id != kRoot && stray[n.parent]) stray[id] = true;
+      if (stray[id] && !n.is_directory()) out_.tree.add_doubt(id, kStrayDoubt);
     }
   }
 
@@ -379,12 +400,13 @@ class Adopter {
   ByteReader& reader_;
   const Partitions& partitions_;
   const Remains& remains_;
-  const FreeSpace& free_space_;
+  const SpaceUse& space_use_;
   SessionTree& out_;
   TreeHands& hands_;
   const IcbIndex& icbs_;
   Leftovers left_;
   std::set<std::tuple<NodeId, IcbKey, std::string>> taken_;
+  std::vector<NodeId> strays_;  // and what is below them
   std::uint64_t left_out_ = 0;
 };
 

@@ -12,8 +12,8 @@
 #include "disc/sessions.h"
 #include "udf/decode/file_identifier.h"
 #include "udf/entry_reader.h"
-#include "udf/free_space.h"
 #include "udf/remains.h"
+#include "udf/space_use.h"
 
 namespace lacuna::udf {
 
@@ -39,7 +39,7 @@ class TreeHands {
 
 struct AdoptionRequest {
   const Remains* remains = nullptr;
-  const FreeSpace* free_space = nullptr;
+  const SpaceUse* space_use = nullptr;
   std::vector<LbAddr> other_roots;  ///< Of earlier file sets: what hangs on them is not of this tree.
 };
 

@@ -20,7 +20,7 @@ Leftovers::Leftovers(ByteReader& reader, const Partitions& partitions, EntryRead
     : reader_(reader),
       partitions_(partitions),
       remains_(*request.remains),
-      free_space_(*request.free_space),
+      space_use_(*request.space_use),
       icbs_(icbs) {
   index_identifiers();
   index_orphans(entries);
@@ -151,7 +151,7 @@ void Leftovers::close_deleted(const std::vector<LbAddr>& other_roots) {
   const auto lead = [&](IcbKey directory, LbAddr icb) { leads_to.emplace(directory, icb); };
   for (const OrphanDirectory& o : orphans_) {
     if (o.parent && !(*o.parent == o.address)) lead(key_of(*o.parent), o.address);
-    if (o.streams || o.deleted || icbs_.is_deleted(o.address) || free_space_.is_free(o.position)) drop(o.address);
+    if (o.streams || o.deleted || icbs_.is_deleted(o.address) || space_use_.is_free(o.position)) drop(o.address);
   }
   for (std::size_t i = 0; i < pieces_.size(); ++i) {
     const IdentifierRemnant& f = fid(i);
@@ -238,7 +238,7 @@ void Leftovers::cut_fragments(const SessionTree& tree) {
   bool open = false;
   for (std::size_t i = 0; i < pieces_.size(); ++i) {
     const std::uint64_t at = pieces_[i].position;
-    if (known.contains(at) || free_space_.is_free(at)) {
+    if (known.contains(at) || space_use_.is_free(at)) {
       open = false;
       continue;
     }

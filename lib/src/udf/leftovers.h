@@ -82,7 +82,7 @@ class Leftovers {
   ByteReader& reader_;
   const Partitions& partitions_;
   const Remains& remains_;
-  const FreeSpace& free_space_;
+  const SpaceUse& space_use_;
   const IcbIndex& icbs_;
 
   std::vector<Piece> pieces_;                          // ascending by position

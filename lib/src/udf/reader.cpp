@@ -86,10 +86,10 @@ class UdfPart final : public SessionPart {
       if (set.scanned) request.evidence = Evidence::kScan;
     }
     if (volume_->found.descriptors.rebuilt) request.evidence = Evidence::kScan;
-    std::optional<FreeSpace> free_space;
+    std::optional<SpaceUse> space_use;
     if (is_current_ && volume_->remains != nullptr) {
-      free_space.emplace(volume_->reader, volume_->found, *partitions_, *volume_->remains);
-      request.adoption = {volume_->remains, &*free_space, {}};
+      space_use.emplace(volume_->reader, volume_->found, *partitions_, *volume_->remains);
+      request.adoption = {volume_->remains, &*space_use, {}};
       for (const FoundFileSet& set : file_sets_.found) {
         if (!(set.descriptor.root.location == request.root.location)) {
           request.adoption.other_roots.push_back(set.descriptor.root.location);

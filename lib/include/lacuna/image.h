@@ -16,6 +16,7 @@
 #include "lacuna/result.h"
 #include "lacuna/sector_map.h"
 #include "lacuna/states.h"
+#include "lacuna/tracks.h"
 
 namespace lacuna {
 
@@ -37,6 +38,9 @@ class SectorSource {
     static const RangeSet none;
     return none;
   }
+
+  /// The raw side of an image that holds whole sectors of a CD; null for any other.
+  virtual const RawSectors* raw() const noexcept { return nullptr; }
 
   /// Reads out.size() / kSectorBytes sectors from `lba`. Each sector's state is kGood, kBad (an I/O error of that
   /// sector; the others of the same request are still read), kUnread (a hole) or kAbsent; bytes of sectors that are
@@ -79,6 +83,8 @@ class Image {
   /// contents.
   bool has_map() const noexcept;
   Basis basis() const noexcept;
+  /// Tracks and whole sectors, where the image has them; else null.
+  const RawSectors* raw() const noexcept;
 
   /// Reads whole sectors; states are those of states(), bytes of sectors without bytes are zero. A read error that no
   /// map foretold is remembered as kBad.

@@ -224,6 +224,7 @@ std::uint64_t Image::end_byte() const noexcept {
 
 bool Image::has_map() const noexcept { return impl_->mapped; }
 Basis Image::basis() const noexcept { return impl_->mapped ? Basis::kMap : Basis::kAssumed; }
+const RawSectors* Image::raw() const noexcept { return impl_->source->raw(); }
 const Findings& Image::findings() const noexcept { return impl_->findings; }
 
 void Image::read(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) const {

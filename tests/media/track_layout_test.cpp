@@ -209,9 +209,12 @@ TEST(CueLayout, SessionsLieApart) {
                           "layout-place b: begins session 3 at LBA 18410, by the usual length of what lies between "
                           "sessions"));
   // Addresses know better.
-  const LaidOut y = lay_out(sheet, MemoryFolder().add("a", raw(100)).add("b", addressed_sectors(9000, 20)));
-  EXPECT_THAT(y.tracks(), ElementsAre("1.1~: 0+100 -0 a", "2.2: 9005+10 -5 b", "3.3: 15915+5 -0 b"));
-  EXPECT_THAT(y.runs(), ElementsAre("0+100 @0:0/2352~", "9000+15 @1:0/2352", "15915+5 @1:35280/2352"));
+  ByteVector b = addressed_sectors(9000, 15);
+  const ByteVector third = addressed_sectors(16000, 5);
+  b.insert(b.end(), third.begin(), third.end());
+  const LaidOut y = lay_out(sheet, MemoryFolder().add("a", raw(100)).add("b", b));
+  EXPECT_THAT(y.tracks(), ElementsAre("1.1~: 0+100 -0 a", "2.2: 9005+10 -5 b", "3.3: 16000+5 -0 b"));
+  EXPECT_THAT(y.runs(), ElementsAre("0+100 @0:0/2352~", "9000+15 @1:0/2352", "16000+5 @1:35280/2352"));
 }
 
 TEST(CueLayout, UnreadKindsOfFilesKeepTheirTracks) {

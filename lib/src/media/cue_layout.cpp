@@ -66,7 +66,7 @@ class CuePlacer {
       if (error_) return;
     }
     track_ = &track;
-    if (fresh || (first && (session_began_ || !exact_))) settle(track);
+    if (fresh || (first && (session_began_ || !exact_))) settle(track, first);
     if (fresh) advance(index.sectors, track);  // what no index names, at the start of a file
     if (index.number == 1) begin_sectors(track);
   }
@@ -148,7 +148,7 @@ class CuePlacer {
   }
 
   // Where the addresses of the coming sectors say they are. A first file is not moved: nothing before it is in doubt.
-  void settle(const CueTrack& track) {
+  void settle(const CueTrack& track, bool begins) {
     const bool session_began = std::exchange(session_began_, false);
     const std::uint64_t left = file_->bytes - std::min(byte_, file_->bytes);
     if (!file_->store || !(may_move_ || session_began)) return;
@@ -164,6 +164,8 @@ class CuePlacer {
                          track.number, *own, lba_));
       }
       const std::uint64_t pregap = lba_ - std::min(pregap_lba_, lba_);
+      // The track before reached up to here.
+      if (begins && !session_began && *own > lba_) builder_.tracks().back().sectors += *own - lba_;
       lba_ = *own;
       pregap_lba_ = lba_ - std::min(pregap, lba_ - placed_end_);
       exact_ = true;

@@ -277,7 +277,10 @@ class TocParser {
     return fmt::format("track {} holds nothing", sheet_.tracks.size());
   }
 
-  std::string shown(std::string_view raw) const { return shown_text(raw, sheet_.charset); }
+  // Escapes may make ISO 8859-1 of a string in a sheet without it.
+  std::string shown(std::string_view raw) const {
+    return shown_text(raw, sheet_.charset == SheetCharset::kUtf8 ? charset_of(raw) : sheet_.charset);
+  }
 
   TocTokens tokens_;
   const std::string& name_;

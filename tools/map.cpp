@@ -15,7 +15,7 @@ struct Map {
 
   int run() const {
     ProgressLine line(common.shows_progress());
-    const std::unique_ptr<Image> opened = image.open_image();
+    const std::unique_ptr<Image> opened = image.open_image(common, line);
     for (const Finding& f : opened->findings().list()) {
       if (f.severity != Severity::kNote) common.note(f.subject + ": " + f.text);
     }

@@ -7,7 +7,7 @@
 
 namespace lacuna::tool {
 
-std::unique_ptr<Image> ImageArguments::open_image() const {
+std::unique_ptr<Image> ImageArguments::open_image(const CommonArguments& common, ProgressLine& line) const {
   std::vector<std::filesystem::path> paths{image};
   paths.insert(paths.end(), parts.begin(), parts.end());
   ImageOptions options;
@@ -19,12 +19,14 @@ std::unique_ptr<Image> ImageArguments::open_image() const {
   options.map_columns.good_words = map_good;
   options.map_columns.bad_words = map_bad;
   options.starts_at = starts_at;
+  options.threads = static_cast<unsigned>(common.threads);
+  options.progress = line.callback();
   return must(Image::open(paths, options));
 }
 
 OpenedDisc ImageArguments::open(const CommonArguments& common, ProgressLine& line) const {
   OpenedDisc opened;
-  opened.image = open_image();
+  opened.image = open_image(common, line);
   for (const Finding& f : opened.image->findings().list()) {
     if (f.severity != Severity::kNote) common.note(f.subject + ": " + f.text);
   }

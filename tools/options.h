@@ -74,7 +74,7 @@ struct ImageArguments {
   /// The same arguments as a shell would read them.
   std::string quoted() const;
   DiscOptions disc_options() const;
-  std::unique_ptr<Image> open_image() const;
+  std::unique_ptr<Image> open_image(const CommonArguments& common, ProgressLine& line) const;
   /// Opens, reads and judges; what there is to say about the image goes to standard error. Throws Failure.
   OpenedDisc open(const CommonArguments& common, ProgressLine& line) const;
 };

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "lacuna/pull.h"
 
+#include <fmt/format.h>
+
 #include <memory>
 
 #include "command.h"
@@ -15,10 +17,13 @@ struct Pull {
   CommonArguments common;
   FormatArgument format;
   std::string to;
+  std::string to_plain;
+  std::optional<std::uint32_t> track;
   bool damaged = false, skip_programs = false, portable_names = false, replace = false;
 
   int run() const {
     ProgressLine line(common.shows_progress());
+    if (!to_plain.empty()) return write_plain(line);
     const OpenedDisc opened = image.open(common, line);
     const bool all_match = globs.all_match(*opened.disc);
     PullOptions options;
@@ -41,6 +46,22 @@ struct Pull {
   }
 
  private:
+  int write_plain(ProgressLine& line) const {
+    const std::unique_ptr<Image> opened = image.open_image(common, line);
+    for (const Finding& f : opened->findings().list()) {
+      if (f.severity != Severity::kNote) common.note(f.subject + ": " + f.text);
+    }
+    Result<PlainImage> written = write_plain_image(*opened, {to_plain, track, line.callback()});
+    line.erase();
+    const PlainImage done = must(std::move(written));
+    standard_output()(fmt::format("{}: {} sectors from LBA {} on, {} of them missing (holes); map: {}.map\n", to_plain,
+                                  grouped(done.sectors), done.first_lba, grouped(done.missing), to_plain));
+    standard_output()(fmt::format("  lacuna survey {}{} --map {}\n", shell_quoted(to_plain),
+                                  done.first_lba == 0 ? "" : fmt::format(" --starts-at {}", done.first_lba),
+                                  shell_quoted(to_plain + ".map")));
+    return done.missing == 0 ? kAllWhole : kLosses;
+  }
+
   int status(const OpenedDisc& opened, const PullReport& report, bool all_match) const {
     bool losses = !all_match || (opened.may_hide_files() && !globs.name_single_files(*opened.disc));
     for (const PulledFile& f : report.files) {
@@ -58,7 +79,16 @@ void add_pull(CLI::App& app, Action& action) {
   const auto args = std::make_shared<Pull>();
   args->image.add_to(*sub);
   args->globs.add_to(*sub);
-  sub->add_option("--to", args->to, "The folder; made when missing")->required()->option_text("DIR");
+  CLI::Option* to = sub->add_option("--to", args->to, "The folder; made when missing")->option_text("DIR");
+  CLI::Option* plain =
+      sub->add_option("--to-plain", args->to_plain,
+                      "Of a raw image: write a data track as a plain image of 2048 bytes a sector, and "
+                      "its map beside it, instead of files")
+          ->option_text("FILE")
+          ->excludes(to);
+  sub->add_option("--track", args->track, "Which track --to-plain writes; default: the first of data")
+      ->option_text("N")
+      ->needs(plain);
   sub->add_flag("--damaged", args->damaged, "Damaged files too, into _damaged/ with a list of each one's gaps");
   sub->add_flag("--skip-programs", args->skip_programs,
                 "Leave programs inside the image (they are listed): virus scanners may delete old ones");
@@ -75,7 +105,10 @@ void add_pull(CLI::App& app, Action& action) {
       "Nothing that is already there is overwritten, and nothing is written outside DIR. Run again, it does what is\n"
       "missing. DIR gets lacuna-manifest.jsonl (what each file is worth) and SHA256SUMS (for sha256sum -c).\n"
       "Exit status: 0 all asked for is whole and in DIR; 1 some is not whole; 4 something could not be written.\n");
-  sub->callback([&action, args] { action = [args] { return args->run(); }; });
+  sub->callback([&action, args] {
+    if (args->to.empty() && args->to_plain.empty()) throw CLI::RequiredError("--to DIR or --to-plain FILE");
+    action = [args] { return args->run(); };
+  });
 }
 
 }  // namespace lacuna::tool

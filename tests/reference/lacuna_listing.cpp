@@ -44,7 +44,7 @@ ReferenceEntry::Kind kind_of(const Node& node) {
 std::optional<IntactDisc> open_intact(const std::filesystem::path& file, std::optional<View> view, std::string& why) {
   // Through a source of our own, so that a map that says "all good" can be given.
   Findings findings;
-  auto source = open_source({file}, 0, findings);
+  auto source = open_source({file}, {}, findings);
   if (!source.ok()) {
     why = source.error().message;
     return std::nullopt;

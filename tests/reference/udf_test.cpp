@@ -106,7 +106,7 @@ class UdfReference : public ::testing::Test {
 
       std::string why;
       Findings findings;
-      const auto source = open_source({c.image}, 0, findings);
+      const auto source = open_source({c.image}, {}, findings);
       ASSERT_TRUE(source.ok());
       compare("libudfread", c, undated, list_with_libudfread(**source, why), why);
 

@@ -23,7 +23,7 @@ namespace lacuna {
 /// How a session's start is known.
 enum class SessionSource : std::uint8_t {
   kFirst,  ///< The disc's first sectors.
-  kGiven,  ///< Named by the caller.
+  kGiven,  ///< Named by the caller, or the start of a data track.
   kFound,  ///< By a descriptor set that stands there.
   kTable,  ///< An earlier state of a volume, by a virtual allocation table (UDF 2.2.11) or an older file set.
   kScan,   ///< Put together from what the sectors hold, without a descriptor that leads there.

@@ -39,6 +39,13 @@ class SectorSource {
     return none;
   }
 
+  /// LBAs of sectors that have no kSectorBytes of user data (audio, form 2): read() gives them as absent, though they
+  /// may be there whole, see raw().
+  virtual const RangeSet& without_user_data() const noexcept {
+    static const RangeSet none;
+    return none;
+  }
+
   /// The raw side of an image that holds whole sectors of a CD; null for any other.
   virtual const RawSectors* raw() const noexcept { return nullptr; }
 
@@ -48,18 +55,28 @@ class SectorSource {
   virtual void read(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) const = 0;
 };
 
+struct SourceOptions {
+  std::uint64_t starts_at = 0;  ///< LBA of the image's first byte.
+  unsigned threads = 0;         ///< For checking raw sectors; 0: as many as the machine has.
+  ProgressCallback progress;    ///< Of the same.
+};
+
 /// Opens a regular file (sparse or not), a block device, or numbered parts: several paths in order, or the first of
-/// a numbered set (x.001, x.002, …), whose others are found beside it. `starts_at` is the LBA of the first byte.
+/// a numbered set (x.001, x.002, …), whose others are found beside it; or a cue sheet or other description of tracks.
+/// Images of whole CD sectors (2336 to 2744 bytes each) are recognised by their contents, and every sector is checked
+/// by its own code.
 /// Inputs are opened read-only. A part's name ends in '.' or ".part" and a number; a set begins with 0 or 1. A missing
 /// part leaves its place absent, which needs parts of one size. Errors: kNotReadable with the path and what to do;
-/// kUsage for parts listed out of order.
+/// kUsage for parts listed out of order; kBadInput for a bad line of a cue sheet; kCancelled.
 Result<std::unique_ptr<SectorSource>> open_source(const std::vector<std::filesystem::path>& paths,
-                                                  std::uint64_t starts_at, Findings& findings);
+                                                  const SourceOptions& options, Findings& findings);
 
 struct ImageOptions {
   std::vector<std::filesystem::path> maps;  ///< All are united: each sector has the worst state that any map says.
   MapColumns map_columns;                   ///< How to read them if they are a log of another program.
   std::uint64_t starts_at = 0;              ///< LBA of the image's first byte.
+  unsigned threads = 0;                     ///< As SourceOptions has it.
+  ProgressCallback progress;
 };
 
 /// A source with its maps. Safe for concurrent use.
@@ -79,10 +96,15 @@ class Image {
   std::uint64_t end_lba() const noexcept;
   /// Byte address on the disc (LBA * kSectorBytes + byte) behind the last byte present.
   std::uint64_t end_byte() const noexcept;
-  /// True when a map was given that is not itself inferred, so that `good` rests on it and nothing is inferred from
-  /// contents.
+  /// True when a map was given that is not itself inferred, or when every sector of user data carries its own code: then
+  /// `good` rests on that, and nothing is inferred from contents.
   bool has_map() const noexcept;
+  /// The weakest of all sectors that have bytes.
   Basis basis() const noexcept;
+  /// Of sectors that no code proves.
+  Basis unproven_basis() const noexcept;
+  /// LBAs of sectors that have bytes, and no code that proves them. Of images that are not raw: none are listed.
+  const RangeSet& unproven() const noexcept;
   /// Tracks and whole sectors, where the image has them; else null.
   const RawSectors* raw() const noexcept;
 
@@ -94,6 +116,8 @@ class Image {
   /// What is known now of every sector, absent ones included: maps, holes, cut ends, and what reading learned.
   /// A copy, O(runs).
   SectorMap states() const;
+  /// The same as file systems see it: sectors without user data (SectorSource::without_user_data) are absent.
+  SectorMap data_states() const;
 
   /// Notes on the opening. Kinds: cut-in-sector; holes, hole-not-in-map (with a map); map-beyond-image; part-missing,
   /// parts-joined, parts-unequal, part-alone, part-far-off.

@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <functional>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -67,6 +68,22 @@ Result<PullReport> pull(const Disc& disc, const Verdicts& verdicts, const PullOp
 
 /// True for what --skip-programs leaves inside the image: by content signature (first bytes) or by name.
 bool is_program(std::string_view name, std::span<const std::uint8_t> first_bytes);
+
+struct PlainOptions {
+  std::filesystem::path to;            ///< Of the image; its map lies beside it, with ".map" behind the name.
+  std::optional<std::uint32_t> track;  ///< By number; default: the first data track.
+  ProgressCallback progress;
+};
+
+struct PlainImage {
+  std::uint64_t first_lba = 0, sectors = 0;  ///< The image's first byte is that of this LBA (--starts-at).
+  std::uint64_t missing = 0;                 ///< Sectors without bytes, left as holes.
+};
+
+/// Writes the user data of a data track of a raw image, 2048 bytes a sector, and the map of its sectors. Both appear
+/// under their names only when complete; nothing already there is overwritten. Errors: kUsage for an image without tracks
+/// or a track that has no user data, kCannotWrite, kCancelled.
+Result<PlainImage> write_plain_image(const Image& image, const PlainOptions& options);
 
 /// What verify() found for one path that is not as the manifest says.
 struct VerifyProblem {

@@ -63,4 +63,9 @@ class RawSectors {
   virtual void read_raw(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) const = 0;
 };
 
+class Image;
+
+/// LBAs at which data tracks begin, ascending; none of an image without tracks.
+std::vector<std::uint64_t> data_track_starts(const Image& image);
+
 }  // namespace lacuna

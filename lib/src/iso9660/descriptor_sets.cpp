@@ -225,6 +225,7 @@ Result<std::vector<DescriptorSet>> find_descriptor_sets(const Image& image, cons
     next = search.everywhere ? first.descriptors.back().lba + 1 : space_end_lba(first);
     sets.push_back(std::move(first));
   }
+  const std::vector<std::uint64_t> tracks = data_track_starts(image);
   DescriptorSearch descriptors(image, search.progress);
   for (;;) {
     const std::uint64_t end =
@@ -233,7 +234,12 @@ Result<std::vector<DescriptorSet>> find_descriptor_sets(const Image& image, cons
     const Scan outcome =
         search.frames != nullptr ? next_found(search.frames->remains(), next, at) : descriptors.next(next, end, at);
     if (outcome == Scan::kCancelled) return Error{ErrorCode::kCancelled, "cancelled while looking for sessions"};
-    if (outcome == Scan::kNothing) return sets;
+    if (outcome == Scan::kNothing) {
+      const auto track = std::upper_bound(tracks.begin(), tracks.end(), next);
+      if (track == tracks.end()) return sets;
+      next = *track;
+      continue;
+    }
     if (at < kSystemAreaSectors) {
       if (search.frame != nullptr && search.frame->shift_bytes < 0) {
         next = at + 1;  // that the image starts late is known

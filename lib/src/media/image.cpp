@@ -75,7 +75,8 @@ void note_beyond(const SectorMap& map, const std::string& map_name, const Sector
 struct Image::Impl {
   std::unique_ptr<SectorSource> source;
   std::string name;
-  bool mapped = false;
+  bool mapped = false, coded = false;  // a map says what is good; every sector of user data proves itself, or is bad
+  RangeSet unproven;
   SectorMap known{SectorState::kAbsent};  // all that is known without reading; lists each sector of the image
   Findings findings;
 
@@ -86,6 +87,7 @@ struct Image::Impl {
 
   void settle(const std::vector<SectorMap>& maps, const std::vector<std::filesystem::path>& map_paths);
   void note_holes(const RangeSet& unread_holes);
+  void take_proof(const RawSectors& raw);
   std::vector<SectorRun> states_of(std::uint64_t first, std::uint64_t end) const;
   void read_run(const SectorRun& run, std::span<std::uint8_t> out, std::span<SectorState> states,
                 RangeSet& failed) const;
@@ -109,6 +111,7 @@ void Image::Impl::settle(const std::vector<SectorMap>& maps, const std::vector<s
   known = SectorMap::from_runs(united.slice(all.first, all.end), SectorState::kAbsent)
               .worst_with(marking(unread_holes, SectorState::kUnread, SectorState::kGood))
               .worst_with(marking(source->missing().intersected(inside), SectorState::kAbsent, SectorState::kGood));
+  if (const RawSectors* raw = source->raw()) take_proof(*raw);
   if (all.end > all.first && source->last_sector_bytes() < kSectorBytes) {
     findings.add({Severity::kLoss,
                   "cut-in-sector",
@@ -117,6 +120,39 @@ void Image::Impl::settle(const std::vector<SectorMap>& maps, const std::vector<s
                   {},
                   fmt::format("the image ends {} bytes into its last sector; it was cut, or the copy was interrupted",
                               source->last_sector_bytes())});
+  }
+}
+
+/// What a sector's own code proves outranks what a drive said of it; what the code speaks against is bad.
+void Image::Impl::take_proof(const RawSectors& raw) {
+  std::vector<SectorRun> runs(known.runs().begin(), known.runs().end());
+  std::uint64_t against_map = 0;
+  for (const SectorRun& run : raw.proof().runs()) {
+    const bool proves = run.state <= SectorState::kRepaired;
+    for (const SectorRun& said : known.slice(run.first, run.end())) {
+      if (proves && !has_bytes(said.state)) against_map += said.count;
+      runs.push_back({said.first, said.count, proves ? run.state : std::max(run.state, said.state)});
+    }
+  }
+  known = SectorMap::from_runs(std::move(runs), SectorState::kAbsent);
+  std::vector<Range> rest;
+  for (const SectorRun& run : known.runs()) {
+    if (has_bytes(run.state)) rest.push_back({run.first, run.end()});
+  }
+  std::vector<Range> proven;
+  for (const SectorRun& run : raw.proof().runs()) {
+    if (run.state <= SectorState::kRepaired) proven.push_back({run.first, run.end()});
+  }
+  unproven = RangeSet::from_unsorted(std::move(rest)).minus(RangeSet::from_unsorted(std::move(proven)));
+  coded = unproven.minus(source->without_user_data()).empty();
+  if (against_map != 0) {
+    findings.add({Severity::kNote,
+                  "proven-against-map",
+                  name,
+                  {},
+                  "ECMA-130 14.3",
+                  fmt::format("{} that a map calls unreadable are proven by their own codes, and count as read",
+                              sectors_text(against_map))});
   }
 }
 
@@ -162,6 +198,8 @@ void Image::Impl::read_run(const SectorRun& run, std::span<std::uint8_t> out, st
     // kUnread here is a hole that a map lists: someone read its zeros.
     if (states[i] == SectorState::kGood || states[i] == SectorState::kUnread) {
       states[i] = run.state;
+    } else if (states[i] == SectorState::kAbsent) {
+      continue;  // it has no user data
     } else {
       states[i] = std::max(states[i], run.state);
       failed.add({run.first + i, run.first + i + 1});
@@ -185,7 +223,8 @@ void Image::Impl::learn(const RangeSet& lbas, SectorState state) {
 Result<std::unique_ptr<Image>> Image::open(const std::vector<std::filesystem::path>& paths,
                                            const ImageOptions& options) {
   Findings findings;
-  Result<std::unique_ptr<SectorSource>> source = open_source(paths, options.starts_at, findings);
+  Result<std::unique_ptr<SectorSource>> source =
+      open_source(paths, {options.starts_at, options.threads, options.progress}, findings);
   if (!source) return source.error();
   std::vector<SectorMap> maps;
   for (const std::filesystem::path& path : options.maps) {
@@ -222,8 +261,21 @@ std::uint64_t Image::end_byte() const noexcept {
   return (end_lba() - 1) * kSectorBytes + impl_->source->last_sector_bytes();
 }
 
-bool Image::has_map() const noexcept { return impl_->mapped; }
-Basis Image::basis() const noexcept { return impl_->mapped ? Basis::kMap : Basis::kAssumed; }
+bool Image::has_map() const noexcept { return impl_->mapped || impl_->coded; }
+Basis Image::unproven_basis() const noexcept { return impl_->mapped ? Basis::kMap : Basis::kAssumed; }
+Basis Image::basis() const noexcept {
+  return raw() != nullptr && impl_->unproven.empty() ? Basis::kEdc : unproven_basis();
+}
+const RangeSet& Image::unproven() const noexcept { return impl_->unproven; }
+std::vector<std::uint64_t> data_track_starts(const Image& image) {
+  std::vector<std::uint64_t> starts;
+  if (image.raw() == nullptr) return starts;
+  for (const Track& t : image.raw()->tracks()) {
+    if (!t.audio) starts.push_back(t.first_lba);
+  }
+  return starts;
+}
+
 const RawSectors* Image::raw() const noexcept { return impl_->source->raw(); }
 const Findings& Image::findings() const noexcept { return impl_->findings; }
 
@@ -252,6 +304,15 @@ SectorMap Image::states() const {
   }
   states.set_basis(basis());
   return states;
+}
+
+SectorMap Image::data_states() const {
+  SectorMap all = states();
+  const RangeSet& without = impl_->source->without_user_data();
+  if (without.empty()) return all;
+  SectorMap data = all.worst_with(marking(without, SectorState::kAbsent, SectorState::kGood));
+  data.set_basis(all.basis());
+  return data;
 }
 
 }  // namespace lacuna

@@ -140,7 +140,7 @@ class MapHandler : public rapidjson::BaseReaderHandler<rapidjson::UTF8<>, MapHan
     if (key_ == "default") return take_state(text, default_.emplace());
     if (key_ == "basis") {
       const std::optional<Basis> basis = map_basis_from(text);
-      if (!basis) return fail(fmt::format("unknown basis {}; it is one of map, assumed", quoted_input(text)));
+      if (!basis) return fail(fmt::format("unknown basis {}; it is one of edc, map, assumed", quoted_input(text)));
       basis_ = *basis;
     }
     if (key_ == "unit") {

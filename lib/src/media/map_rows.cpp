@@ -136,7 +136,7 @@ std::string_view trimmed(std::string_view s) noexcept {
 }
 
 std::optional<Basis> map_basis_from(std::string_view word) noexcept {
-  for (const Basis basis : {Basis::kMap, Basis::kAssumed}) {
+  for (const Basis basis : {Basis::kEdc, Basis::kMap, Basis::kAssumed}) {
     if (word == to_string(basis)) return basis;
   }
   return std::nullopt;

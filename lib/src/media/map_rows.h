@@ -46,7 +46,7 @@ class MapLines {
   std::size_t number_ = 0;
 };
 
-/// The basis that a map itself names: "map" or "assumed".
+/// The basis that a map itself names: "edc", "map" or "assumed".
 std::optional<Basis> map_basis_from(std::string_view word) noexcept;
 
 /// Without blanks (space, tab) at both ends.

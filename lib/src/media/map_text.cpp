@@ -89,7 +89,7 @@ class TextForm {
     }
     if (count == 2 && fields[0] == "basis") {
       const std::optional<Basis> basis = map_basis_from(fields[1]);
-      if (!basis) return fmt::format("unknown basis {}; it is one of map, assumed", quoted_input(fields[1]));
+      if (!basis) return fmt::format("unknown basis {}; it is one of edc, map, assumed", quoted_input(fields[1]));
       basis_ = *basis;
       return {};
     }

@@ -11,6 +11,8 @@
 #include "media/file_store.h"
 #include "media/part_names.h"
 #include "media/piece_source.h"
+#include "media/raw_source.h"
+#include "media/recognise_raw.h"
 
 namespace lacuna {
 namespace {
@@ -181,16 +183,30 @@ Result<Done> place(std::vector<Piece>& pieces, const Parts& parts, std::uint64_t
 }  // namespace
 
 Result<std::unique_ptr<SectorSource>> open_source(const std::vector<std::filesystem::path>& paths,
-                                                  std::uint64_t starts_at, Findings& findings) {
+                                                  const SourceOptions& options, Findings& findings) {
   if (paths.empty()) return Error{ErrorCode::kUsage, "no image was given"};
+  const std::string name = paths.front().string();
+  const RawOptions raw{options.threads, options.progress};
+  if (const LayoutKind kind = paths.size() == 1 ? layout_kind(paths.front()) : LayoutKind::kNone;
+      kind != LayoutKind::kNone) {
+    Result<TrackLayout> layout = kind == LayoutKind::kCueSheet ? read_cue_sheet(paths.front(), findings)
+                                                               : read_container(paths.front(), findings);
+    if (!layout) return layout.error();
+    return make_raw_source(std::move(layout).value(), name, raw, findings);
+  }
   Result<Parts> parts = paths.size() == 1 ? Result<Parts>(find_parts(paths.front(), findings)) : list_parts(paths);
   if (!parts) return parts.error();
   Result<std::vector<Piece>> pieces = open_all(parts->paths);
   if (!pieces) return pieces.error();
   if (!parts->numbers.empty()) {
-    if (const Result<Done> placed = place(*pieces, *parts, starts_at, findings); !placed) return placed.error();
+    if (const Result<Done> placed = place(*pieces, *parts, options.starts_at, findings); !placed) {
+      return placed.error();
+    }
   }
-  return make_piece_source(std::move(pieces).value(), starts_at, paths.front().string());
+  if (std::optional<TrackLayout> layout = recognise_raw(*pieces, options.starts_at)) {
+    return make_raw_source(std::move(*layout), name, raw, findings);
+  }
+  return make_piece_source(std::move(pieces).value(), options.starts_at, name);
 }
 
 }  // namespace lacuna

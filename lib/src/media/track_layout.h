@@ -50,6 +50,7 @@ struct TrackLayout {
   std::vector<StoredRun> runs;               ///< Ascending by first_lba, not overlapping; what no run holds is absent.
   std::vector<Track> tracks;                 ///< Ascending by first_lba.
   std::uint64_t first_lba = 0, end_lba = 0;  ///< What the layout speaks of.
+  std::int32_t header_bias = 0;              ///< What headers count more than LBAs, where a writer began elsewhere.
 };
 
 /// A cue sheet. Files are looked up beside it, without regard to case, and nowhere else; those that are missing or

@@ -2,6 +2,7 @@
 // "lacuna/survey/1": the facts of the survey, every finding included.
 #include "report/json.h"
 #include "report/survey.h"
+#include "report/tracks.h"
 #include "report/words.h"
 
 namespace lacuna::report {
@@ -179,6 +180,7 @@ void survey_as_json(const Survey& survey, Out& out) {
   json.open_array("views");
   for (const View v : facts.views) json.value(to_string(v));
   json.close_array();
+  if (survey.disc.image().raw() != nullptr) put_tracks(json, survey.disc.image());
   put_sessions(json, survey.disc, facts);
   json.open_array("also_present");
   for (const std::string& other : survey.disc.also_present()) json.value(other);

@@ -8,6 +8,7 @@
 #include "report/basis.h"
 #include "report/out.h"
 #include "report/survey.h"
+#include "report/tracks.h"
 #include "report/words.h"
 
 namespace lacuna::report {
@@ -35,6 +36,7 @@ class SurveyText {
     }
     disc();
     sectors();
+    tracks();
     structures();
     directories();
     rebuilt();
@@ -147,6 +149,27 @@ class SurveyText {
     if (facts_.idle_sectors != 0) {
       out_.print("  Of those not good, {} used by nothing that is known.\n",
                  facts_.idle_sectors == 1 ? "1 sector is" : grouped(facts_.idle_sectors) + " are");
+    }
+  }
+
+  void tracks() {
+    const std::vector<TrackFacts> all = gather_tracks(disc_.image());
+    if (all.empty()) return;
+    heading(counted(all.size(), "TRACK", "TRACKS"));
+    for (const TrackFacts& f : all) {
+      const auto count = [&f](SectorState s) { return f.states[static_cast<std::size_t>(s)]; };
+      std::string what;
+      const auto add = [&what](std::uint64_t n, std::string_view word) {
+        if (n != 0) what += fmt::format("{}{} {}", what.empty() ? "" : ", ", grouped(n), word);
+      };
+      add(f.proven, "proven");
+      add(count(SectorState::kRepaired), "repaired");
+      add(count(SectorState::kGood) - f.proven, f.track->audio ? "there" : "without a code");
+      for (const SectorState s : {SectorState::kSuspect, SectorState::kBad, SectorState::kUnread, SectorState::kAbsent})
+        add(count(s), to_string(s));
+      out_.print("  {:<2} {:<14} {:<24} {}{}\n", f.track->number, to_string(f.form),
+                 lba_range(f.track->first_lba, f.track->sectors), what,
+                 f.track->title.empty() ? "" : "  " + cut(shown(f.track->title)));
     }
   }
 

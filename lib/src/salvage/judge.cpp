@@ -32,7 +32,8 @@ RangeSet sectors_to_look_at(std::span<const FilePiece> pieces, std::span<const s
   for (const SectorRun& run : states.runs()) {
     if (!is_sound(run.state)) known.push_back({run.first, run.end()});
   }
-  return RangeSet::from_unsorted(std::move(touched)).minus(RangeSet::from_unsorted(std::move(known)));
+  RangeSet sectors = RangeSet::from_unsorted(std::move(touched)).minus(RangeSet::from_unsorted(std::move(known)));
+  return image.raw() == nullptr ? sectors : sectors.intersected(image.unproven());
 }
 
 }  // namespace
@@ -50,7 +51,7 @@ class Judge {
     if (options_.look_inside && !image_.has_map()) {
       if (Result<Done> looked = look_inside(order); !looked) return looked.error();
     }
-    out_.states_ = image_.states();
+    out_.states_ = image_.data_states();
     out_.basis_ = image_.basis();
     find_first_runs(order);
     overlaps_ = find_overlaps(disc_, pieces_, order, list.aside);
@@ -132,6 +133,7 @@ class Judge {
     } else {
       skip_pieces(id);
     }
+    v.basis = basis_of(n);
     for (const Gap& g : gaps_) (has_bytes(g.state) ? v.suspect_bytes : v.missing_bytes) += g.length;
     v.gap_count = static_cast<std::uint32_t>(gaps_.size());
     out_.gaps_.insert(out_.gaps_.end(), gaps_.begin(), gaps_.end());
@@ -141,6 +143,21 @@ class Judge {
     ++count.files;
     count.bytes += n.size;
     count.missing_bytes += v.missing_bytes;
+  }
+
+  /// The weakest of the file's sectors.
+  Basis basis_of(const Node& n) const {
+    const RangeSet& unproven = image_.unproven();
+    if (out_.basis_ == Basis::kEdc || image_.raw() == nullptr) return out_.basis_;
+    bool proven = true;
+    for (const Extent& e : tree_.extents(n)) {
+      for_each_piece(e, [&](std::uint64_t position, std::uint64_t bytes) {
+        proven = !unproven.intersects({position / kSectorBytes, (position + bytes - 1) / kSectorBytes + 1});
+        return proven;
+      });
+      if (!proven) return image_.unproven_basis();
+    }
+    return Basis::kEdc;
   }
 
   void add_doubt(NodeId id, Kind kind) { out_.doubts_.push_back({id, kind, 0, 0, 0}); }

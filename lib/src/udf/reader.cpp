@@ -237,6 +237,9 @@ Result<SessionParts> find_udf(DiscBuilder& builder, const DiscOptions& options,
                               std::vector<std::uint64_t> session_starts, const Remains* remains) {
   ByteReader reader(builder.image());
   const bool has_others = !session_starts.empty();
+  if (options.session_starts.empty()) {
+    for (const std::uint64_t start : data_track_starts(builder.image())) session_starts.push_back(start);
+  }
   auto volumes = find_volumes(reader, {std::move(session_starts), options.progress}, builder.findings());
   if (!volumes) return volumes.error();
   if (volumes->empty() && remains != nullptr && !remains->empty()) {

@@ -9,7 +9,7 @@
 namespace lacuna {
 namespace {
 
-using test::paths;
+using test::finished_paths;
 using test::ViewTree;
 using testing::ElementsAre;
 
@@ -44,7 +44,7 @@ TEST(Supplement, AHurtDirectoryGetsWhatItHeldBefore) {
   EXPECT_EQ(base.findings.list()[0].subject, "plans");
   EXPECT_EQ(base.tree.extents(base.tree.node(discs.report))[0].position, 80 * kSectorBytes) << "the newer one stays";
   EXPECT_EQ(base.tree.node(discs.report).evidence, Evidence::kTree);
-  EXPECT_THAT(paths(base.tree),
+  EXPECT_THAT(finished_paths(base.tree),
               ElementsAre("plans", "plans/drafts", "plans/drafts/one.txt", "plans/report.txt", "plans/sketch.png"));
   EXPECT_EQ(base.tree.node(2).evidence, Evidence::kSession);
   EXPECT_EQ(base.tree.node(3).evidence, Evidence::kSession);
@@ -55,14 +55,14 @@ TEST(Supplement, WhatIsWholeStaysAsItIs) {
   TwoSessions discs;
   SessionTree base = discs.supplemented();
   EXPECT_TRUE(base.findings.empty());
-  EXPECT_THAT(paths(base.tree), ElementsAre("plans", "plans/report.txt"));
+  EXPECT_THAT(finished_paths(base.tree), ElementsAre("plans", "plans/report.txt"));
 }
 
 TEST(Supplement, AnUnreadRootGetsAllButWhatIsKnown) {
   TwoSessions discs;
   discs.now.tree.edit(kRoot).flags |= node_flag::kUnread;
   SessionTree base = discs.supplemented();
-  EXPECT_THAT(paths(base.tree), ElementsAre("deleted since.txt", "plans", "plans/report.txt"))
+  EXPECT_THAT(finished_paths(base.tree), ElementsAre("deleted since.txt", "plans", "plans/report.txt"))
       << "plans itself could be read, and has no sketch any more";
 }
 

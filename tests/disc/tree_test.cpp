@@ -4,9 +4,12 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include "disc/view_tree.h"
+
 namespace lacuna {
 namespace {
 
+using test::paths;
 using testing::ElementsAre;
 
 NodeId add(Tree& tree, NodeId parent, std::string_view name, NodeKind kind = NodeKind::kFile) {
@@ -14,12 +17,6 @@ NodeId add(Tree& tree, NodeId parent, std::string_view name, NodeKind kind = Nod
   n.kind = kind;
   n.names[static_cast<std::size_t>(View::kIso9660)] = tree.add_text(name);
   return tree.add_child(parent, n);
-}
-
-std::vector<std::string> paths(const Tree& tree) {
-  std::vector<std::string> all;
-  for (const NodeId id : tree.in_order()) all.push_back(tree.path(id));
-  return all;
 }
 
 TEST(Tree, FinishSortsSiblingsAndNumbersInListingOrder) {

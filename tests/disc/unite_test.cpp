@@ -10,7 +10,7 @@
 namespace lacuna {
 namespace {
 
-using test::paths;
+using test::finished_paths;
 using test::ViewTree;
 using testing::ElementsAre;
 using testing::HasSubstr;
@@ -23,7 +23,7 @@ TEST(Unite, FilesAtTheSamePlaceBecomeOneWithTheBetterName) {
   const UniteResult united = unite(iso.tree, joliet.tree, findings);
   EXPECT_TRUE(united.agreed[2]);
   choose_views(iso.tree, View::kJoliet);
-  EXPECT_THAT(paths(iso.tree), ElementsAre("Harbour plans", "Harbour plans/Tide tables.txt"));
+  EXPECT_THAT(finished_paths(iso.tree), ElementsAre("Harbour plans", "Harbour plans/Tide tables.txt"));
   EXPECT_TRUE(findings.empty());
 }
 
@@ -36,7 +36,7 @@ TEST(Unite, NameMissingInOneViewIsTakenFromTheOther) {
   unite(iso.tree, joliet.tree, findings);
   choose_views(iso.tree, View::kRockRidge);  // as if the volume had Rock Ridge
   EXPECT_EQ(iso.tree.node(2).evidence, Evidence::kView);
-  EXPECT_THAT(paths(iso.tree), ElementsAre("a.txt", "only here.txt"));
+  EXPECT_THAT(finished_paths(iso.tree), ElementsAre("a.txt", "only here.txt"));
 }
 
 TEST(Unite, DirectoryUnreadableInOneViewGetsTheOthersChildren) {
@@ -51,7 +51,7 @@ TEST(Unite, DirectoryUnreadableInOneViewGetsTheOthersChildren) {
   EXPECT_EQ(united.base_ids[whole], lost);
   EXPECT_FALSE(iso.tree.node(lost).has(node_flag::kUnread));
   choose_views(iso.tree, View::kJoliet);
-  EXPECT_THAT(paths(iso.tree), ElementsAre("photos", "photos/one.jpg", "photos/two.jpg"));
+  EXPECT_THAT(finished_paths(iso.tree), ElementsAre("photos", "photos/one.jpg", "photos/two.jpg"));
 }
 
 TEST(Unite, DirectoryHurtInBothViewsStaysHurt) {
@@ -108,7 +108,7 @@ TEST(Unite, EmptyFilesAndDirectoriesAreMatchedByName) {
   Findings findings;
   unite(iso.tree, joliet.tree, findings);
   choose_views(iso.tree, View::kJoliet);
-  EXPECT_THAT(paths(iso.tree), ElementsAre("empty di", "nothing.txt"));
+  EXPECT_THAT(finished_paths(iso.tree), ElementsAre("empty di", "nothing.txt"));
 }
 
 TEST(Unite, ManyFilesOverOneExtentStayBounded) {
@@ -186,7 +186,7 @@ class UniteLost : public ::testing::TestWithParam<bool> {
   }
   std::vector<std::string> all() {
     choose_views(united(), View::kUdf);
-    return paths(united());
+    return finished_paths(united());
   }
   ViewTree udf{View::kUdf}, iso{View::kIso9660};
   Findings findings;
@@ -325,7 +325,7 @@ TEST(Unite, AnOrphanGetsTheNameAndPlaceThatTheOtherViewKnows) {
   unite(iso.tree, joliet.tree, findings);
   drop_empty_orphans(iso.tree);
   choose_views(iso.tree, View::kJoliet);
-  EXPECT_THAT(paths(iso.tree), ElementsAre("Harbour", "Harbour/Plans", "Harbour/Plans/Tides.txt"));
+  EXPECT_THAT(finished_paths(iso.tree), ElementsAre("Harbour", "Harbour/Plans", "Harbour/Plans/Tides.txt"));
   EXPECT_EQ(iso.tree.node(2).evidence, Evidence::kTree);
   EXPECT_FALSE(iso.tree.node(2).has(node_flag::kNameMade));
 }
@@ -340,7 +340,7 @@ TEST(Unite, AnOrphanOfTheOtherViewGivesItsNamesToWhatIsInItsPlace) {
   drop_empty_orphans(iso.tree);
   choose_views(iso.tree, View::kJoliet);
   EXPECT_EQ(united.base_ids[b], 1u);
-  EXPECT_THAT(paths(iso.tree), ElementsAre("PLANS", "PLANS/Tide tables of the year.txt"));
+  EXPECT_THAT(finished_paths(iso.tree), ElementsAre("PLANS", "PLANS/Tide tables of the year.txt"));
 }
 
 TEST(Unite, AnOrphanFileIsTheOneThatLiesThere) {
@@ -351,7 +351,7 @@ TEST(Unite, AnOrphanFileIsTheOneThatLiesThere) {
   Findings findings;
   unite(iso.tree, udf.tree, findings);
   choose_views(iso.tree, View::kUdf);
-  EXPECT_THAT(paths(iso.tree), ElementsAre("TIDES.TXT", "_orphans", "_orphans/file-at-90"));
+  EXPECT_THAT(finished_paths(iso.tree), ElementsAre("TIDES.TXT", "_orphans", "_orphans/file-at-90"));
 }
 
 // A root that its own tree knows only as the parent of others.
@@ -369,7 +369,7 @@ TEST(Unite, AnOrphanThatHoldsWhatTheOthersRootHoldsIsTheRoot) {
     unite(iso.tree, joliet.tree, findings);
     drop_empty_orphans(iso.tree);
     choose_views(iso.tree, View::kJoliet);
-    EXPECT_THAT(paths(iso.tree), ElementsAre("one", "one/tides.txt", "two", "two/moons.txt")) << in_base;
+    EXPECT_THAT(finished_paths(iso.tree), ElementsAre("one", "one/tides.txt", "two", "two/moons.txt")) << in_base;
   }
 }
 
@@ -386,7 +386,7 @@ TEST(Unite, OrphansNeverHangBelowThemselves) {
   Findings findings;
   unite(iso.tree, joliet.tree, findings);
   choose_views(iso.tree, View::kJoliet);
-  const std::vector<std::string> all = paths(iso.tree);
+  const std::vector<std::string> all = finished_paths(iso.tree);
   EXPECT_THAT(all, testing::Contains("down/up/up.txt"));
   EXPECT_THAT(all, testing::Contains(testing::AnyOf("down/down.txt", "down/up/DOWN/down.txt")));
 }

@@ -38,11 +38,15 @@ class ViewTree {
   View view_;
 };
 
-inline std::vector<std::string> paths(Tree& tree) {
-  tree.finish();
+inline std::vector<std::string> paths(const Tree& tree) {
   std::vector<std::string> all;
   for (const NodeId id : tree.in_order()) all.push_back(tree.path(id));
   return all;
+}
+
+inline std::vector<std::string> finished_paths(Tree& tree) {
+  tree.finish();
+  return paths(tree);
 }
 
 }  // namespace lacuna::test

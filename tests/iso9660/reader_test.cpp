@@ -14,15 +14,7 @@ using testing::HasSubstr;
 using testing::IsEmpty;
 using testing::Not;
 
-constexpr std::uint64_t kSector = 2048;
-
 std::uint64_t lba_of(const IsoPlace& place) { return place.extent / kSector; }
-
-std::string bytes(std::size_t n, char c = 'x') {
-  std::string s(n, c);
-  for (std::size_t i = 0; i < n; ++i) s[i] = static_cast<char>(c + static_cast<char>(i % 23));
-  return s;
-}
 
 IsoNode two_folders() {
   return iso_directory("", {iso_directory("DOCS", {iso_file("A.TXT;1", bytes(3000)), iso_file("B.TXT;1", bytes(100))}),

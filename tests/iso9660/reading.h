@@ -17,6 +17,14 @@
 
 namespace lacuna::test {
 
+inline constexpr std::uint64_t kSector = 2048;
+
+inline std::string bytes(std::size_t n, char c = 'x') {
+  std::string s(n, c);
+  for (std::size_t i = 0; i < n; ++i) s[i] = static_cast<char>(c + static_cast<char>(i % 23));
+  return s;
+}
+
 class Reading {
  public:
   explicit Reading(

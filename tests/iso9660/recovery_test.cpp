@@ -13,14 +13,6 @@ using testing::ElementsAre;
 using testing::HasSubstr;
 using testing::Not;
 
-constexpr std::uint64_t kSector = 2048;
-
-std::string bytes(std::size_t n, char c = 'x') {
-  std::string s(n, c);
-  for (std::size_t i = 0; i < n; ++i) s[i] = static_cast<char>(c + static_cast<char>(i % 23));
-  return s;
-}
-
 /// /DOCS/A.TXT, /DOCS/OLD/D.TXT, /PICS/C.JPG, /TOP.TXT, in both views.
 IsoNode tree() {
   IsoNode old = iso_directory("OLD", {iso_file("D.TXT;1", bytes(2500, 'd'))});

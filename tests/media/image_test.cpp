@@ -9,6 +9,7 @@
 #include <utility>
 #include <vector>
 
+#include "media/runs_of.h"
 #include "media/temp_folder.h"
 #include "support/memory_image.h"
 
@@ -19,10 +20,9 @@ using enum SectorState;
 using test::MemoryImage;
 using test::numbered_sector;
 using test::numbered_sectors;
+using test::Runs;
+using test::runs_of;
 using test::TempFolder;
-using Runs = std::vector<SectorRun>;
-
-Runs runs_of(const SectorMap& map) { return {map.runs().begin(), map.runs().end()}; }
 
 std::vector<SectorState> read_states(const Image& image, std::uint64_t lba, std::size_t count) {
   std::vector<std::uint8_t> out(count * kSectorBytes, 0xAA);

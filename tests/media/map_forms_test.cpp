@@ -6,12 +6,14 @@
 #include <vector>
 
 #include "lacuna/sector_map.h"
+#include "media/runs_of.h"
 
 namespace lacuna {
 namespace {
 
 using enum SectorState;
-using Runs = std::vector<SectorRun>;
+using test::Runs;
+using test::runs_of;
 
 SectorMap parsed(std::string_view text, const MapColumns& columns = {}) {
   Result<SectorMap> map = parse_sector_map(text, "m", columns);
@@ -22,10 +24,7 @@ SectorMap parsed(std::string_view text, const MapColumns& columns = {}) {
   return std::move(map).value();
 }
 
-Runs runs(std::string_view text, const MapColumns& columns = {}) {
-  const SectorMap map = parsed(text, columns);
-  return {map.runs().begin(), map.runs().end()};
-}
+Runs runs(std::string_view text, const MapColumns& columns = {}) { return runs_of(parsed(text, columns)); }
 
 std::string refusal(std::string_view text, const MapColumns& columns = {}, ErrorCode code = ErrorCode::kBadInput) {
   const Result<SectorMap> map = parse_sector_map(text, "m", columns);
@@ -241,7 +240,7 @@ TEST(MapLog, ColumnsAreReadAsDescribedAndTheRestIsUnread) {
   const SectorMap map =
       parsed("# log\n10:20 0 10 ok\n\n10:21 10 0x2 err\n10:22 12 5 slow\n", log_of({"-", "first", "count", "state"}));
   EXPECT_EQ(map.default_state(), kUnread);
-  EXPECT_EQ((Runs{map.runs().begin(), map.runs().end()}), (Runs{{0, 10, kGood}, {10, 7, kBad}}));
+  EXPECT_EQ(runs_of(map), (Runs{{0, 10, kGood}, {10, 7, kBad}}));
 }
 
 TEST(MapLog, CommasSemicolonsTabsAndBlanksSeparate) {

@@ -72,12 +72,12 @@ class FailingStore final : public ByteStore {
 
 using Trouble = FailingStore::Trouble;
 
-struct Opened {
+struct OpenedPiece {
   std::unique_ptr<SectorSource> source;
   const FailingStore* store = nullptr;  // the first
 };
 
-Opened open_one(std::vector<std::uint8_t> bytes, Trouble trouble, std::uint64_t starts_at = 0) {
+OpenedPiece open_one(std::vector<std::uint8_t> bytes, Trouble trouble, std::uint64_t starts_at = 0) {
   auto store = std::make_unique<FailingStore>(std::move(bytes), std::move(trouble));
   const FailingStore* seen = store.get();
   std::vector<Piece> pieces;
@@ -105,7 +105,7 @@ TEST(PieceSource, ErrorInOneSectorLeavesTheOthersOfTheRequestGood) {
     Trouble trouble;
     trouble.error_bytes = RangeSet::from_unsorted({{3 * 2048 + 7, 3 * 2048 + 8}});
     trouble.partial_before_error = partial;
-    const Opened x = open_one(numbered_sectors(8), trouble);
+    const OpenedPiece x = open_one(numbered_sectors(8), trouble);
     EXPECT_EQ(read_checked(*x.source, 0, 8),
               (std::vector<SectorState>{kGood, kGood, kGood, kBad, kGood, kGood, kGood, kGood}));
   }
@@ -124,13 +124,13 @@ TEST(PieceSource, ErrorsOfEveryKindAreBadSectors) {
 TEST(PieceSource, AllSectorsFailingIsAllBad) {
   Trouble trouble;
   trouble.error_bytes = RangeSet::from_unsorted({{0, 64 * 2048}});
-  const Opened x = open_one(numbered_sectors(64), trouble);
+  const OpenedPiece x = open_one(numbered_sectors(64), trouble);
   EXPECT_EQ(read_checked(*x.source, 0, 64), std::vector<SectorState>(64, kBad));
   EXPECT_EQ(x.store->requests.size(), 65U) << "a drive must not be made to try a sector more than twice";
 }
 
 TEST(PieceSource, UnharmedRequestIsOneRead) {
-  const Opened x = open_one(numbered_sectors(64), {});
+  const OpenedPiece x = open_one(numbered_sectors(64), {});
   EXPECT_EQ(read_checked(*x.source, 5, 50), std::vector<SectorState>(50, kGood));
   EXPECT_EQ(x.store->requests.size(), 1U);
 }
@@ -150,7 +150,7 @@ TEST(PieceSource, FileThatShrankSinceOpeningHasBadSectorsThere) {
 }
 
 TEST(PieceSource, StartingLateShiftsAllAndIsAbsentBefore) {
-  const Opened x = open_one(numbered_sectors(3, 100), {}, 100);
+  const OpenedPiece x = open_one(numbered_sectors(3, 100), {}, 100);
   EXPECT_EQ(x.source->first_lba(), 100U);
   EXPECT_EQ(x.source->end_lba(), 103U);
   EXPECT_EQ(read_checked(*x.source, 98, 7),
@@ -160,7 +160,7 @@ TEST(PieceSource, StartingLateShiftsAllAndIsAbsentBefore) {
 TEST(PieceSource, CutLastSectorIsGoodWithItsMissingBytesZero) {
   std::vector<std::uint8_t> bytes = numbered_sectors(2);
   bytes.resize(2048 + 5);
-  const Opened x = open_one(bytes, {});
+  const OpenedPiece x = open_one(bytes, {});
   EXPECT_EQ(x.source->end_lba(), 2U);
   EXPECT_EQ(x.source->last_sector_bytes(), 5U);
   std::vector<std::uint8_t> out(2048, 0xAA);
@@ -174,7 +174,7 @@ TEST(PieceSource, CutLastSectorIsGoodWithItsMissingBytesZero) {
 TEST(PieceSource, OnlyWholeSectorsOfAHoleAreHolesAndTheyAreNotRead) {
   Trouble trouble;
   trouble.holes = {{100, 3 * 2048 + 1}};
-  const Opened x = open_one(numbered_sectors(5), trouble, 10);
+  const OpenedPiece x = open_one(numbered_sectors(5), trouble, 10);
   EXPECT_EQ(x.source->holes(), RangeSet::from_unsorted({{11, 13}}));
   EXPECT_EQ(read_checked(*x.source, 10, 5, ~std::uint64_t{9}),
             (std::vector<SectorState>{kGood, kUnread, kUnread, kGood, kGood}));

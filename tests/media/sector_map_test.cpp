@@ -8,32 +8,33 @@
 #include <vector>
 
 #include "lacuna/image.h"
+#include "media/runs_of.h"
 #include "support/memory_image.h"
 
 namespace lacuna {
 namespace {
 
 using enum SectorState;
-
-std::vector<SectorRun> runs_of(const SectorMap& map) { return {map.runs().begin(), map.runs().end()}; }
+using test::Runs;
+using test::runs_of;
 
 TEST(SectorMap, EmptyMapIsItsDefaultEverywhere) {
   const SectorMap map(kUnread);
   EXPECT_EQ(map.at(0), kUnread);
   EXPECT_EQ(map.at(~std::uint64_t{0}), kUnread);
   EXPECT_FALSE(map.lists(5));
-  EXPECT_EQ(map.slice(3, 9), (std::vector<SectorRun>{{3, 6, kUnread}}));
+  EXPECT_EQ(map.slice(3, 9), (Runs{{3, 6, kUnread}}));
   EXPECT_TRUE(map.slice(9, 9).empty());
 }
 
 TEST(SectorMap, LaterRunsWinAndSplitEarlierOnes) {
   const SectorMap map = SectorMap::from_runs({{10, 20, kGood}, {15, 5, kBad}, {0, 12, kUnread}});
-  EXPECT_EQ(runs_of(map), (std::vector<SectorRun>{{0, 12, kUnread}, {12, 3, kGood}, {15, 5, kBad}, {20, 10, kGood}}));
+  EXPECT_EQ(runs_of(map), (Runs{{0, 12, kUnread}, {12, 3, kGood}, {15, 5, kBad}, {20, 10, kGood}}));
 }
 
 TEST(SectorMap, NeighboursOfOneStateAreJoinedAndEmptyRunsDropped) {
   const SectorMap map = SectorMap::from_runs({{5, 5, kBad}, {10, 2, kBad}, {20, 0, kBad}});
-  EXPECT_EQ(runs_of(map), (std::vector<SectorRun>{{5, 7, kBad}}));
+  EXPECT_EQ(runs_of(map), (Runs{{5, 7, kBad}}));
 }
 
 TEST(SectorMap, RunsBeyondTheLastNumberAreClipped) {
@@ -50,9 +51,8 @@ TEST(SectorMap, WorstOfTwoIsListedWhereEitherLists) {
   const SectorMap worst = a.worst_with(b);
   EXPECT_EQ(worst.default_state(), kUnread);
   // What b doesn't list is unread there, which is worse than a's good and bad.
-  EXPECT_EQ(
-      runs_of(worst),
-      (std::vector<SectorRun>{{0, 5, kUnread}, {5, 10, kSuspect}, {20, 2, kUnread}, {22, 1, kBad}, {23, 2, kUnread}}));
+  EXPECT_EQ(runs_of(worst),
+            (Runs{{0, 5, kUnread}, {5, 10, kSuspect}, {20, 2, kUnread}, {22, 1, kBad}, {23, 2, kUnread}}));
 }
 
 TEST(SectorMap, AgreesWithOneStateASectorOnRandomMaps) {
@@ -67,7 +67,7 @@ TEST(SectorMap, AgreesWithOneStateASectorOnRandomMaps) {
       const auto default_state = static_cast<SectorState>(number(kSectorStateCount));
       states[which].assign(kSize, default_state);
       listed[which].assign(kSize, false);
-      std::vector<SectorRun> runs;
+      Runs runs;
       for (std::uint64_t n = number(10); n > 0; --n) {
         const std::uint64_t first = number(kSize);
         const SectorRun run{first, std::min(kSize - first, number(25)),
@@ -111,7 +111,7 @@ TEST(SectorMap, AgreesWithOneStateASectorOnRandomMaps) {
 
 TEST(SectorMap, AMillionOverlappingRunsAreSorted) {
   std::mt19937_64 random(99);
-  std::vector<SectorRun> runs;
+  Runs runs;
   for (int i = 0; i < 1'000'000; ++i) {
     runs.push_back({random() % 50'000'000, 1 + random() % 100, static_cast<SectorState>(random() % kSectorStateCount)});
   }

@@ -19,14 +19,6 @@ std::string files(const Museum& m, Format format, const FileFilter& filter = {},
   });
 }
 
-const rapidjson::Value& file_named(const rapidjson::Document& d, const std::string& path) {
-  for (const auto& f : d["files"].GetArray()) {
-    if (f["path"].GetString() == path) return f;
-  }
-  ADD_FAILURE() << "no file " << path;
-  return d["files"][0];
-}
-
 TEST(FilesJson, HeaderHasSchemaImageAndSummary) {
   const Museum m;
   const rapidjson::Document d = json_of(files(m, Format::kJson));

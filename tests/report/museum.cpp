@@ -4,10 +4,6 @@
 namespace lacuna::test {
 namespace {
 
-Timestamp date(int year, int month, int day, int hour, int minute, int zone_minutes = 0) {
-  return *make_timestamp(year, month, day, hour, minute, 0, 0, zone_minutes);
-}
-
 Node file_node(std::uint64_t size, const Timestamp& modified = {}) {
   Node n;
   n.size = size;

@@ -16,6 +16,10 @@
 
 namespace lacuna::test {
 
+inline Timestamp date(int year, int month, int day, int hour, int minute, int zone_minutes = 0) {
+  return *make_timestamp(year, month, day, hour, minute, 0, 0, zone_minutes);
+}
+
 /// A disc of 100 sectors with a map: 30..31 bad, 40 unread, 45 bad (a path table), 50 suspect, 99 bad (used by
 /// nothing).
 class Museum {
@@ -61,6 +65,15 @@ inline rapidjson::Document json_of(const std::string& text) {
   d.Parse<rapidjson::kParseValidateEncodingFlag>(text.c_str());
   EXPECT_FALSE(d.HasParseError()) << "at byte " << d.GetErrorOffset() << " of " << text;
   return d;
+}
+
+/// The file of a listing.
+inline const rapidjson::Value& file_named(const rapidjson::Document& d, const std::string& path) {
+  for (const auto& f : d["files"].GetArray()) {
+    if (f["path"].GetString() == path) return f;
+  }
+  ADD_FAILURE() << "no file " << path;
+  return d["files"][0];
 }
 
 /// The members' names in their order, comma-separated.

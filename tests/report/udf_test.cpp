@@ -13,10 +13,6 @@ using ::testing::Contains;
 using ::testing::HasSubstr;
 using ::testing::Not;
 
-Timestamp date(int year, int month, int day, int hour, int minute) {
-  return *make_timestamp(year, month, day, hour, minute, 0, 0, 60);
-}
-
 UdfFacts facts_of_a_packet_disc() {
   UdfFacts u;
   u.revision = 0x0150;
@@ -25,7 +21,7 @@ UdfFacts facts_of_a_packet_disc() {
   u.maps = {{"physical", 0, 257, 600'000'000, ""}, {"virtual", 0, 257, 600'000'000, "table at LBA 4711"}};
   u.table_generation = 3;
   u.closed = false;
-  u.integrity_recorded = date(2003, 9, 14, 20, 15);
+  u.integrity_recorded = date(2003, 9, 14, 20, 15, 60);
   u.free_bytes = 12'000'000;
   u.files = 7;
   u.directories = 2;
@@ -94,14 +90,6 @@ class PacketDisc {
   HandDisc hand_{*image_};
   Verdicts verdicts_;
 };
-
-const rapidjson::Value& file_named(const rapidjson::Document& d, const std::string& path) {
-  for (const auto& f : d["files"].GetArray()) {
-    if (f["path"].GetString() == path) return f;
-  }
-  ADD_FAILURE() << "no file " << path;
-  return d["files"][0];
-}
 
 TEST(UdfFiles, JsonTellsZerosFromLostPlacesAndMarksWhatIsNoOrdinaryFile) {
   const rapidjson::Document d = json_of(PacketDisc().files(Format::kJson));

@@ -13,7 +13,6 @@ namespace {
 
 constexpr std::uint32_t kNowhere = 0xFFFFFFFF;
 constexpr std::uint32_t kSequenceBlocks = 16;  // 3/8.4.2: the least.
-constexpr std::uint32_t kPacketBlocks = 32;    // UDF 2.2.9
 
 /// Options with all places decided.
 UdfOptions decided(UdfOptions o) {

@@ -14,6 +14,8 @@ namespace lacuna::test::udf {
 
 using Bytes = std::vector<std::uint8_t>;
 
+inline constexpr std::uint32_t kPacketBlocks = 32;  // UDF 2.2.9
+
 /// Tag identifiers (3/7.2.1, 4/7.2.1).
 enum Tag : std::uint16_t {
   kPrimary = 1,

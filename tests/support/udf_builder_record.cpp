@@ -13,7 +13,6 @@ namespace {
 // A pending address: this bit, the partition, and the byte within it.
 constexpr std::uint64_t kPending = std::uint64_t{1} << 63;
 constexpr int kPartitionShift = 56;
-constexpr std::uint32_t kPacketBlocks = 32;  // UDF 2.2.9
 
 }  // namespace
 

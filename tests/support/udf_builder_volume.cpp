@@ -34,11 +34,10 @@ Bytes Style::implementation(std::uint32_t number, const std::string& volume_id, 
 
 Bytes Style::partition(std::uint32_t number, std::uint16_t partition_number, const Extent& where_blocks,
                        const Extent& space, std::uint32_t location) const {
-  using Space = UdfOptions::Space;
   const std::uint32_t access = o_.access_type.value_or(o_.vat ? 2 : o_.sparable ? 3 : 4);
   Draft d(512);
   d.u32(16, number).u16(20, 1).u16(22, partition_number).regid(24, tag_version() == 2 ? "+NSR02" : "+NSR03");
-  if (space.bytes != 0) d.extent(56 + (o_.space == Space::kTable ? 0 : 8), space);  // 4/14.3
+  if (space.bytes != 0) d.extent(56 + (o_.space == UdfOptions::Space::kTable ? 0 : 8), space);  // 4/14.3
   d.u32(184, access).u32(188, where_blocks.block).u32(192, where_blocks.bytes).regid(196, o_.implementation_id);
   return d.sealed(kPartition, tag_version(), location);
 }

@@ -21,7 +21,7 @@ namespace {
 
 constexpr std::size_t kMostFrames = 8;  // looked at as possible volumes
 constexpr std::size_t kMostReferences = 64;
-constexpr std::uint64_t kMaxSparingBytes = 65536 * kSparingEntryBytes + 56;
+constexpr std::uint64_t kMaxSparingTableBytes = 65536 * kSparingEntryBytes + 56;
 
 bool is_block_size(std::uint32_t bytes) {
   return std::has_single_bit(bytes) && bytes >= 512 && bytes <= ByteReader::kViewBytes;
@@ -218,8 +218,8 @@ class Rebuilder {
     for (const DescriptorRemnant& d : remains_.descriptors()) {
       if (d.identifier != tag_id::kSparingTable || stored_.contains(d.position)) continue;
       if (start_of(d.position, d.location) != shift_.value_or(0)) continue;
-      std::vector<std::uint8_t> table(static_cast<std::size_t>(
-          std::min<std::uint64_t>(kMaxSparingBytes, reader_.end_byte() - std::min(reader_.end_byte(), d.position))));
+      std::vector<std::uint8_t> table(static_cast<std::size_t>(std::min<std::uint64_t>(
+          kMaxSparingTableBytes, reader_.end_byte() - std::min(reader_.end_byte(), d.position))));
       static_cast<void>(reader_.read(d.position, table));
       const auto t = decode_sparing_table(table);
       if (!t) continue;

@@ -23,7 +23,7 @@ namespace {
 
 constexpr std::size_t kStep = 512;  // the smallest logical sector: descriptors start at its multiples
 constexpr std::size_t kMaxBlockBytes = 4096;
-constexpr std::size_t kMaxSparingBytes = std::size_t{1} << 20;
+constexpr std::size_t kMaxSparingTagBytes = std::size_t{1} << 20;
 
 using Word = std::array<std::uint8_t, 4>;
 constexpr auto kFidTag = std::bit_cast<std::uint32_t>(Word{0x01, 0x01, 2, 0});  // identifier 101, version 2 or 3
@@ -139,7 +139,7 @@ void Remains::look_at(Bytes bytes, std::size_t own_bytes, std::uint64_t position
 void Remains::take_descriptor(Bytes rest, std::uint16_t identifier, std::uint64_t position) {
   if (identifier == tag_id::kFileEntry || identifier == tag_id::kExtendedFileEntry) return take_entry(rest, position);
   const Bytes b =
-      rest.first(std::min(rest.size(), identifier == tag_id::kSparingTable ? kMaxSparingBytes : kMaxBlockBytes));
+      rest.first(std::min(rest.size(), identifier == tag_id::kSparingTable ? kMaxSparingTagBytes : kMaxBlockBytes));
   const std::uint64_t needed = needed_bytes(b, identifier);
   if (needed == 0) return;
   const TagCheck check = check_tag(b, {}, needed);

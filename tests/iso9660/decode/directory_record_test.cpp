@@ -11,7 +11,6 @@
 namespace lacuna::iso9660 {
 namespace {
 
-namespace problem = record_problem;
 using test::both16_bytes;
 using test::both32_bytes;
 using test::Buffer;
@@ -30,7 +29,7 @@ Buffer record(const Buffer& identifier, std::uint8_t flags = 0, const Buffer& sy
   return b;
 }
 
-std::uint32_t problems_of(const Buffer& b) {
+std::uint32_t record_problems(const Buffer& b) {
   const auto r = decode_directory_record(b);
   EXPECT_TRUE(r.has_value());
   return r ? r->problems : ~0u;
@@ -67,9 +66,9 @@ TEST(DirectoryRecord, SelfAndParent) {
   EXPECT_TRUE(decode_directory_record(self)->is_self());
   EXPECT_FALSE(decode_directory_record(self)->is_parent());
   EXPECT_TRUE(decode_directory_record(parent)->is_parent());
-  EXPECT_EQ(problems_of(self), 0u);
-  EXPECT_EQ(problems_of(record({0})), problem::kSelfOrParentFile);
-  EXPECT_EQ(problems_of(record({1})), problem::kSelfOrParentFile);
+  EXPECT_EQ(record_problems(self), 0u);
+  EXPECT_EQ(record_problems(record({0})), record_problem::kSelfOrParentFile);
+  EXPECT_EQ(record_problems(record({1})), record_problem::kSelfOrParentFile);
   const Buffer longer = record({0, 0});
   EXPECT_FALSE(decode_directory_record(longer)->is_self());
 }
@@ -97,12 +96,12 @@ TEST(DirectoryRecord, MaximalLengths) {
   const Buffer most = record(Buffer(221, 'A'));
   ASSERT_EQ(most.size(), 254u);
   EXPECT_EQ(decode_directory_record(most)->identifier.size(), 221u);
-  EXPECT_EQ(problems_of(most), 0u);
+  EXPECT_EQ(record_problems(most), 0u);
   Buffer odd = record(Buffer(221, 'A'), 0, {7});
   ASSERT_EQ(odd.size(), 255u);
-  EXPECT_EQ(problems_of(odd), problem::kOddLength);
+  EXPECT_EQ(record_problems(odd), record_problem::kOddLength);
   odd[32] = 222;  // as an even identifier without room for its pad byte
-  EXPECT_EQ(problems_of(odd), problem::kOddLength | problem::kPadding);
+  EXPECT_EQ(record_problems(odd), record_problem::kOddLength | record_problem::kPadding);
 }
 
 TEST(DirectoryRecord, Truncated) {
@@ -135,54 +134,55 @@ TEST(DirectoryRecord, IdentifierOverrunsCannotBeDecoded) {
 TEST(DirectoryRecord, DisagreeingHalvesAreKept) {
   Buffer b = record(from_text("A"));
   b[9] ^= 1;
-  EXPECT_EQ(problems_of(b), problem::kExtentHalves);
+  EXPECT_EQ(record_problems(b), record_problem::kExtentHalves);
   EXPECT_EQ(decode_directory_record(b)->extent.little, 0x12345u);
   EXPECT_EQ(decode_directory_record(b)->extent.big, 0x12344u);
   EXPECT_FALSE(decode_directory_record(b)->plausible());
   b = record(from_text("A"));
   b[10] ^= 1;
-  EXPECT_EQ(problems_of(b), problem::kDataLengthHalves);
+  EXPECT_EQ(record_problems(b), record_problem::kDataLengthHalves);
   EXPECT_EQ(decode_directory_record(b)->data_length.little, 0xabcdfu);
   EXPECT_EQ(decode_directory_record(b)->data_length.big, 0xabcdeu);
   b = record(from_text("A"));
   b[28] ^= 1;
-  EXPECT_EQ(problems_of(b), problem::kSequenceHalves);
+  EXPECT_EQ(record_problems(b), record_problem::kSequenceHalves);
   EXPECT_TRUE(decode_directory_record(b)->plausible());
 }
 
 TEST(DirectoryRecord, OtherViolations) {
   Buffer b = record(from_text("A"));
   b[19] = 13;
-  EXPECT_EQ(problems_of(b), problem::kDate);
+  EXPECT_EQ(record_problems(b), record_problem::kDate);
   EXPECT_FALSE(decode_directory_record(b)->date_valid);
   EXPECT_FALSE(decode_directory_record(b)->recorded.known);
 
   b = record(from_text("A"));
   std::fill(b.begin() + 18, b.begin() + 25, std::uint8_t{0});
-  EXPECT_EQ(problems_of(b), 0u);
+  EXPECT_EQ(record_problems(b), 0u);
   EXPECT_TRUE(decode_directory_record(b)->date_valid);
   EXPECT_FALSE(decode_directory_record(b)->recorded.known);
 
-  EXPECT_EQ(problems_of(record(from_text("A"), 0x20)), problem::kReservedFlags);
-  EXPECT_EQ(problems_of(record(from_text("A"), 0x40)), problem::kReservedFlags);
-  EXPECT_EQ(problems_of(record(from_text("A"), 0x9d)), 0u);
+  EXPECT_EQ(record_problems(record(from_text("A"), 0x20)), record_problem::kReservedFlags);
+  EXPECT_EQ(record_problems(record(from_text("A"), 0x40)), record_problem::kReservedFlags);
+  EXPECT_EQ(record_problems(record(from_text("A"), 0x9d)), 0u);
   for (const int flag : {0x04, 0x08, 0x80}) {
-    EXPECT_EQ(problems_of(record(from_text("A"), static_cast<std::uint8_t>(flag | 2))), problem::kDirectoryFlags);
+    EXPECT_EQ(record_problems(record(from_text("A"), static_cast<std::uint8_t>(flag | 2))),
+              record_problem::kDirectoryFlags);
   }
 
   b = record(from_text("AB"));
   b[35] = 7;
-  EXPECT_EQ(problems_of(b), problem::kPadding);
+  EXPECT_EQ(record_problems(b), record_problem::kPadding);
 
   b = record(from_text("A"));
   b[26] = 1;
-  EXPECT_EQ(problems_of(b), problem::kInterleave);
+  EXPECT_EQ(record_problems(b), record_problem::kInterleave);
   b[27] = 1;
-  EXPECT_EQ(problems_of(b), 0u);
+  EXPECT_EQ(record_problems(b), 0u);
   b[26] = 0;
-  EXPECT_EQ(problems_of(b), problem::kInterleave);
+  EXPECT_EQ(record_problems(b), record_problem::kInterleave);
 
-  EXPECT_EQ(problems_of(record({})), problem::kEmptyIdentifier);
+  EXPECT_EQ(record_problems(record({})), record_problem::kEmptyIdentifier);
 }
 
 // Two halves that agree by chance: 2^-64 for the extent and the length alone.
@@ -217,7 +217,7 @@ TEST(RootRecord, LongerOnesAreTaken) {
     b[0] = static_cast<std::uint8_t>(length);
     const auto r = decode_root_record(b);
     ASSERT_TRUE(r) << length;
-    EXPECT_EQ(r->problems, problem::kRootLength);
+    EXPECT_EQ(r->problems, record_problem::kRootLength);
     EXPECT_EQ(r->extent.value(), 0x12345u);
   }
 }
@@ -232,7 +232,7 @@ TEST(RootRecord, LyingIdentifierLength) {
   b[32] = 255;
   EXPECT_EQ(decode_root_record(b)->identifier.size(), 1u);
   b[32] = 0;
-  EXPECT_EQ(decode_root_record(b)->problems, problem::kEmptyIdentifier);
+  EXPECT_EQ(decode_root_record(b)->problems, record_problem::kEmptyIdentifier);
 }
 
 }  // namespace

@@ -8,7 +8,6 @@
 namespace lacuna::iso9660 {
 namespace {
 
-namespace problem = catalog_problem;
 using test::Buffer;
 using test::for_each_length;
 using test::from_hex;
@@ -133,24 +132,24 @@ TEST(BootCatalog, Sections) {
 TEST(BootCatalog, Problems) {
   Buffer b = validation() + boot(0, 100) + section(false, 0, 9) + boot(0, 200) + section(true, 0, 1) + boot(0, 300);
   b.resize(2048);
-  EXPECT_EQ(decode_boot_catalog(b)->problems, problem::kSectionShort);
+  EXPECT_EQ(decode_boot_catalog(b)->problems, catalog_problem::kSectionShort);
   EXPECT_EQ(decode_boot_catalog(b)->entries.size(), 3u);
 
   b = validation() + boot(0, 100) + boot(0, 200) + Buffer(64);
-  EXPECT_EQ(decode_boot_catalog(b)->problems, problem::kNoSectionHeader);
+  EXPECT_EQ(decode_boot_catalog(b)->problems, catalog_problem::kNoSectionHeader);
   EXPECT_EQ(decode_boot_catalog(b)->entries.size(), 2u);
 
   b = validation() + boot(0, 100) + section(true, 0, 3) + boot(0, 200);
-  EXPECT_EQ(decode_boot_catalog(b)->problems, problem::kTruncated);
+  EXPECT_EQ(decode_boot_catalog(b)->problems, catalog_problem::kTruncated);
   EXPECT_EQ(decode_boot_catalog(b)->entries.size(), 2u);
 
   b = validation() + boot(0, 100, 7) + Buffer(64);
-  EXPECT_EQ(decode_boot_catalog(b)->problems, problem::kNoDefault);
-  EXPECT_EQ(decode_boot_catalog(validation())->problems, problem::kNoDefault);
+  EXPECT_EQ(decode_boot_catalog(b)->problems, catalog_problem::kNoDefault);
+  EXPECT_EQ(decode_boot_catalog(validation())->problems, catalog_problem::kNoDefault);
 
   b = validation() + boot(0, 100) + Buffer(64);
   b[5] = 1;
-  EXPECT_EQ(decode_boot_catalog(b)->problems, problem::kChecksum);
+  EXPECT_EQ(decode_boot_catalog(b)->problems, catalog_problem::kChecksum);
   b[30] = 0;
   EXPECT_FALSE(decode_boot_catalog(b));
 }
@@ -163,7 +162,8 @@ TEST(BootCatalog, Truncated) {
     if (!c) return;
     const std::size_t whole = cut.size() / 32;
     EXPECT_EQ(c->entries.size(), whole < 2 ? 0 : (whole < 4 ? 1 : whole - 2));
-    EXPECT_EQ(c->problems, whole < 2 ? problem::kNoDefault : (whole == 3 || whole == 4 ? problem::kTruncated : 0));
+    EXPECT_EQ(c->problems,
+              whole < 2 ? catalog_problem::kNoDefault : (whole == 3 || whole == 4 ? catalog_problem::kTruncated : 0));
   });
 }
 

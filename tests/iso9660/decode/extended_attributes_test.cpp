@@ -8,7 +8,6 @@
 namespace lacuna::iso9660 {
 namespace {
 
-namespace problem = ear_problem;
 using test::both16_bytes;
 using test::Buffer;
 using test::for_each_length;
@@ -64,7 +63,7 @@ TEST(ExtendedAttributes, Truncated) {
     const auto a = decode_extended_attributes(cut);
     ASSERT_EQ(a.has_value(), cut.size() >= kEarFixedBytes);
     if (a) {
-      EXPECT_EQ(a->problems, cut.size() == b.size() ? 0u : problem::kLengths);
+      EXPECT_EQ(a->problems, cut.size() == b.size() ? 0u : ear_problem::kLengths);
     }
   });
 }
@@ -73,7 +72,7 @@ TEST(ExtendedAttributes, MaximalLengths) {
   Buffer b = ear();
   b[181] = 255;
   put(b, 246, both16_bytes(65535));
-  EXPECT_EQ(decode_extended_attributes(b)->problems, problem::kLengths);
+  EXPECT_EQ(decode_extended_attributes(b)->problems, ear_problem::kLengths);
   b.resize(kEarFixedBytes + 65535 + 255);
   const auto a = decode_extended_attributes(b);
   EXPECT_EQ(a->problems, 0u);
@@ -85,9 +84,9 @@ TEST(ExtendedAttributes, Problems) {
   const struct {
     std::size_t at;
     std::uint32_t problems;
-  } kCases[] = {{0, problem::kOwnerHalves}, {7, problem::kGroupHalves}, {8, problem::kPermissions},
-                {10, problem::kDate},       {61, problem::kDate},       {180, problem::kVersion},
-                {246, problem::kLengths}};
+  } kCases[] = {{0, ear_problem::kOwnerHalves}, {7, ear_problem::kGroupHalves}, {8, ear_problem::kPermissions},
+                {10, ear_problem::kDate},       {61, ear_problem::kDate},       {180, ear_problem::kVersion},
+                {246, ear_problem::kLengths}};
   for (const auto& c : kCases) {
     Buffer b = ear();
     b[c.at] ^= 0x80;

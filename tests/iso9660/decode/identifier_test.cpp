@@ -11,13 +11,13 @@ namespace {
 using test::Buffer;
 using test::operator+;
 
-struct Case {
+struct Split {
   std::string_view id, base, name, extension;
   int version;
 };
 
 // ECMA-119 7.5.
-constexpr Case kCases[] = {
+constexpr Split kSplits[] = {
     {"README.TXT;1", "README.TXT", "README", "TXT", 1},
     {"README.;1", "README", "README", "", 1},
     {"README.TXT", "README.TXT", "README", "TXT", 0},
@@ -41,7 +41,7 @@ constexpr Case kCases[] = {
 };
 
 TEST(Identifier, Split) {
-  for (const Case& c : kCases) {
+  for (const Split& c : kSplits) {
     SCOPED_TRACE(c.id);
     const FileIdentifier f = split_identifier(as_bytes(c.id));
     EXPECT_EQ(as_text(f.base), c.base);
@@ -60,7 +60,7 @@ Buffer widen(std::string_view text) {
 }
 
 TEST(Identifier, SplitUcs2TheSame) {
-  for (const Case& c : kCases) {
+  for (const Split& c : kSplits) {
     SCOPED_TRACE(c.id);
     const Buffer id = widen(c.id);
     const FileIdentifier f = split_identifier_ucs2(id);

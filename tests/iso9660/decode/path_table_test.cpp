@@ -8,17 +8,16 @@
 namespace lacuna::iso9660 {
 namespace {
 
-namespace problem = path_table_problem;
 using test::Buffer;
 using test::for_each_length;
 using test::from_hex;
 using test::operator+;
-using Stop = PathTableReader::Stop;
+using PathTableStop = PathTableReader::Stop;
 
-std::vector<PathTableRecord> read(Bytes table, Stop expected, bool big_endian = false) {
+std::vector<PathTableRecord> read(Bytes table, PathTableStop expected, bool big_endian = false) {
   PathTableReader reader(table, big_endian);
   std::vector<PathTableRecord> all;
-  EXPECT_EQ(reader.stop(), Stop::kNone);
+  EXPECT_EQ(reader.stop(), PathTableStop::kNone);
   while (const auto r = reader.next()) all.push_back(*r);
   EXPECT_EQ(reader.stop(), expected);
   EXPECT_FALSE(reader.next());
@@ -35,7 +34,7 @@ const char* const kM =
 
 TEST(PathTable, KnownGoodInBothOrders) {
   const Buffer l = from_hex(kL), m = from_hex(kM);
-  const auto a = read(l, Stop::kEnd), b = read(m, Stop::kEnd, true);
+  const auto a = read(l, PathTableStop::kEnd), b = read(m, PathTableStop::kEnd, true);
   ASSERT_EQ(a.size(), 4u);
   ASSERT_EQ(b.size(), 4u);
   for (std::size_t i = 0; i < 4; ++i) {
@@ -69,19 +68,19 @@ TEST(PathTable, Truncated) {
       at_end |= b.size() == end || b.size() == least;
     }
     EXPECT_EQ(count, expected);
-    EXPECT_EQ(reader.stop(), at_end ? Stop::kEnd : Stop::kOverrun);
+    EXPECT_EQ(reader.stop(), at_end ? PathTableStop::kEnd : PathTableStop::kOverrun);
   });
 }
 
 TEST(PathTable, ZeroPaddingStops) {
   const Buffer b = from_hex(kL) + Buffer(20);
-  EXPECT_EQ(read(b, Stop::kZeroLength).size(), 4u);
-  EXPECT_TRUE(read(Buffer(2048), Stop::kZeroLength).empty());
+  EXPECT_EQ(read(b, PathTableStop::kZeroLength).size(), 4u);
+  EXPECT_TRUE(read(Buffer(2048), PathTableStop::kZeroLength).empty());
 }
 
 TEST(PathTable, MaximalIdentifier) {
   const Buffer b = from_hex("01 00 17 00 00 00 01 00 00 00 ff 00 18 00 00 00 01 00") + Buffer(255, 'A') + Buffer{0};
-  const auto all = read(b, Stop::kEnd);
+  const auto all = read(b, PathTableStop::kEnd);
   ASSERT_EQ(all.size(), 2u);
   EXPECT_EQ(all[1].identifier.size(), 255u);
 }
@@ -89,22 +88,23 @@ TEST(PathTable, MaximalIdentifier) {
 TEST(PathTable, Problems) {
   Buffer b = from_hex(kL);
   b[40] = 4;  // A's parent is itself
-  EXPECT_EQ(read(b, Stop::kEnd)[3].problems, problem::kParentNotBefore);
+  EXPECT_EQ(read(b, PathTableStop::kEnd)[3].problems, path_table_problem::kParentNotBefore);
   b[40] = 0;
-  EXPECT_EQ(read(b, Stop::kEnd)[3].problems, problem::kParentZero | problem::kParentDecreases);
+  EXPECT_EQ(read(b, PathTableStop::kEnd)[3].problems,
+            path_table_problem::kParentZero | path_table_problem::kParentDecreases);
   b = from_hex(kL);
   b[28] = 2;  // DOCS under BIN
   b[40] = 1;  // then A under root
-  EXPECT_EQ(read(b, Stop::kEnd)[3].problems, problem::kParentDecreases);
+  EXPECT_EQ(read(b, PathTableStop::kEnd)[3].problems, path_table_problem::kParentDecreases);
   b = from_hex(kL);
   b[43] = 9;
-  EXPECT_EQ(read(b, Stop::kEnd)[3].problems, problem::kPadding);
+  EXPECT_EQ(read(b, PathTableStop::kEnd)[3].problems, path_table_problem::kPadding);
   b = from_hex(kL);
   b[8] = 'X';
-  EXPECT_EQ(read(b, Stop::kEnd)[0].problems, problem::kRoot);
+  EXPECT_EQ(read(b, PathTableStop::kEnd)[0].problems, path_table_problem::kRoot);
   b = from_hex(kL);
   b[6] = 2;
-  EXPECT_EQ(read(b, Stop::kEnd)[0].problems, problem::kRoot);
+  EXPECT_EQ(read(b, PathTableStop::kEnd)[0].problems, path_table_problem::kRoot);
 }
 
 // 9.4.4 has 16 bits for the parent's number; a table may well have more records.
@@ -112,7 +112,7 @@ TEST(PathTable, MoreRecordsThanParentNumbers) {
   const Buffer one = from_hex("01 00 17 00 00 00 01 00 00 00");
   Buffer b;
   for (int i = 0; i < 70000; ++i) b.insert(b.end(), one.begin(), one.end());
-  const auto all = read(b, Stop::kEnd);
+  const auto all = read(b, PathTableStop::kEnd);
   ASSERT_EQ(all.size(), 70000u);
   EXPECT_EQ(all.back().number, 70000u);
   EXPECT_EQ(all.back().problems, 0u);

@@ -8,7 +8,6 @@
 namespace lacuna::iso9660 {
 namespace {
 
-namespace problem = descriptor_problem;
 using test::both16_bytes;
 using test::both32_bytes;
 using test::Buffer;
@@ -63,7 +62,7 @@ Buffer supplementary(std::uint8_t version, std::string_view escape) {
   return b;
 }
 
-std::uint32_t problems_of(const Buffer& b) {
+std::uint32_t descriptor_problems(const Buffer& b) {
   const auto d = decode_volume_descriptor(b);
   EXPECT_TRUE(d.has_value());
   return d ? d->problems : ~0u;
@@ -133,56 +132,56 @@ TEST(VolumeDescriptor, EachViolationIsNamedAndAllElseIsDecoded) {
   const struct {
     std::size_t at;
     std::uint32_t problems;
-  } kCases[] = {{6, problem::kVersion},
-                {7, problem::kReserved},
-                {72, problem::kReserved},
-                {79, problem::kReserved},
-                {83, problem::kSpaceSizeHalves},
-                {84, problem::kSpaceSizeHalves},
-                {88, problem::kReserved},
-                {119, problem::kReserved},
-                {121, problem::kSetSizeHalves},
-                {126, problem::kSequenceHalves},
-                {130, problem::kBlockSizeHalves},
-                {128, problem::kBlockSizeHalves},
-                {139, problem::kPathTableSizeHalves},
-                {156, problem::kRootRecord},
-                {189, problem::kRootRecord},
-                {813, problem::kCreationDate},
-                {829, problem::kCreationDate},
-                {830, problem::kModificationDate},
-                {847, problem::kExpirationDate},
-                {864, problem::kEffectiveDate},
-                {881, problem::kFileStructureVersion},
-                {882, problem::kReserved},
-                {1395, problem::kReserved},
-                {2047, problem::kReserved}};
+  } kCases[] = {{6, descriptor_problem::kVersion},
+                {7, descriptor_problem::kReserved},
+                {72, descriptor_problem::kReserved},
+                {79, descriptor_problem::kReserved},
+                {83, descriptor_problem::kSpaceSizeHalves},
+                {84, descriptor_problem::kSpaceSizeHalves},
+                {88, descriptor_problem::kReserved},
+                {119, descriptor_problem::kReserved},
+                {121, descriptor_problem::kSetSizeHalves},
+                {126, descriptor_problem::kSequenceHalves},
+                {130, descriptor_problem::kBlockSizeHalves},
+                {128, descriptor_problem::kBlockSizeHalves},
+                {139, descriptor_problem::kPathTableSizeHalves},
+                {156, descriptor_problem::kRootRecord},
+                {189, descriptor_problem::kRootRecord},
+                {813, descriptor_problem::kCreationDate},
+                {829, descriptor_problem::kCreationDate},
+                {830, descriptor_problem::kModificationDate},
+                {847, descriptor_problem::kExpirationDate},
+                {864, descriptor_problem::kEffectiveDate},
+                {881, descriptor_problem::kFileStructureVersion},
+                {882, descriptor_problem::kReserved},
+                {1395, descriptor_problem::kReserved},
+                {2047, descriptor_problem::kReserved}};
   for (const auto& c : kCases) {
     Buffer b = primary();
     b[c.at] ^= 0x80;
-    EXPECT_EQ(problems_of(b), c.problems) << c.at;
+    EXPECT_EQ(descriptor_problems(b), c.problems) << c.at;
     EXPECT_EQ(decode_volume_descriptor(b)->path_table_l, 18u);
   }
   Buffer b = primary();
   b[900] = 1;  // 8.4.32: the application's own
-  EXPECT_EQ(problems_of(b), 0u);
+  EXPECT_EQ(descriptor_problems(b), 0u);
 }
 
 TEST(VolumeDescriptor, BlockSizes) {
   for (const int size : {512, 1024, 2048}) {
     Buffer b = primary();
     put(b, 128, both16_bytes(static_cast<std::uint16_t>(size)));
-    EXPECT_EQ(problems_of(b), 0u);
+    EXPECT_EQ(descriptor_problems(b), 0u);
     EXPECT_EQ(decode_volume_descriptor(b)->block_bytes(), static_cast<unsigned>(size));
   }
   Buffer b = primary();
   put(b, 128, from_hex("00 00 04 00"));  // the big half alone
-  EXPECT_EQ(problems_of(b), problem::kBlockSizeHalves);
+  EXPECT_EQ(descriptor_problems(b), descriptor_problem::kBlockSizeHalves);
   EXPECT_EQ(decode_volume_descriptor(b)->block_bytes(), 1024u);
   put(b, 128, from_hex("01 08 04 00"));  // the little one damaged
   EXPECT_EQ(decode_volume_descriptor(b)->block_bytes(), 1024u);
   put(b, 128, both16_bytes(4096));
-  EXPECT_EQ(problems_of(b), problem::kBlockSize);
+  EXPECT_EQ(descriptor_problems(b), descriptor_problem::kBlockSize);
   EXPECT_EQ(decode_volume_descriptor(b)->block_bytes(), 2048u);
 }
 
@@ -196,26 +195,26 @@ TEST(VolumeDescriptor, Joliet) {
   EXPECT_EQ(level(supplementary(1, "")), 0);
   EXPECT_EQ(level(supplementary(2, "%/E")), 0);
   EXPECT_EQ(level(primary()), 0);
-  EXPECT_EQ(problems_of(supplementary(1, "%/E")), 0u);
+  EXPECT_EQ(descriptor_problems(supplementary(1, "%/E")), 0u);
 }
 
 TEST(VolumeDescriptor, Enhanced) {
   const Buffer b = supplementary(2, "");
   EXPECT_TRUE(is_enhanced(*decode_volume_descriptor(b)));
-  EXPECT_EQ(problems_of(b), 0u);
+  EXPECT_EQ(descriptor_problems(b), 0u);
   const Buffer joliet = supplementary(1, "%/E");
   EXPECT_FALSE(is_enhanced(*decode_volume_descriptor(joliet)));
   Buffer p = primary();
   p[6] = 2;
   EXPECT_FALSE(is_enhanced(*decode_volume_descriptor(p)));
-  EXPECT_EQ(problems_of(p), problem::kVersion);
+  EXPECT_EQ(descriptor_problems(p), descriptor_problem::kVersion);
 }
 
 TEST(VolumeDescriptor, XaMarker) {
   Buffer b = primary();
   put(b, 1024, "CD-XA001");
   EXPECT_TRUE(decode_volume_descriptor(b)->xa_marker);
-  EXPECT_EQ(problems_of(b), 0u);
+  EXPECT_EQ(descriptor_problems(b), 0u);
 }
 
 TEST(HighSierra, IsRecognised) {

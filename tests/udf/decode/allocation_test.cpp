@@ -12,9 +12,9 @@ namespace {
 using test::Buffer;
 using test::for_each_length;
 using test::Layout;
-using Stop = AllocationReader::Stop;
+using AllocationStop = AllocationReader::Stop;
 
-std::vector<Allocation> read(Bytes area, AllocationForm form, Stop expected) {
+std::vector<Allocation> read(Bytes area, AllocationForm form, AllocationStop expected) {
   AllocationReader reader(area, form);
   std::vector<Allocation> all;
   while (const auto a = reader.next()) all.push_back(*a);
@@ -26,7 +26,7 @@ std::vector<Allocation> read(Bytes area, AllocationForm form, Stop expected) {
 TEST(Allocation, Short) {
   const Buffer b =
       Layout(24).short_ad(0, 2048, 20).short_ad(8, 4096 | 1u << 30, 30).short_ad(16, 1 | 2u << 30, 0).bytes();
-  const auto all = read(b, AllocationForm::kShort, Stop::kEnd);
+  const auto all = read(b, AllocationForm::kShort, AllocationStop::kEnd);
   ASSERT_EQ(all.size(), 3u);
   EXPECT_EQ(all[0].type, ExtentType::kRecorded);
   EXPECT_EQ(all[0].length_bytes, 2048u);
@@ -43,7 +43,7 @@ TEST(Allocation, Short) {
 
 TEST(Allocation, Long) {
   const Buffer b = Layout(32).long_ad(0, kMaxExtentBytes, 20, 2).long_ad(16, 4096, 30, 1).u16(26, 1).bytes();
-  const auto all = read(b, AllocationForm::kLong, Stop::kEnd);
+  const auto all = read(b, AllocationForm::kLong, AllocationStop::kEnd);
   ASSERT_EQ(all.size(), 2u);
   EXPECT_EQ(all[0].length_bytes, kMaxExtentBytes);
   EXPECT_EQ(all[0].partition, 2);
@@ -55,7 +55,7 @@ TEST(Allocation, Long) {
 
 TEST(Allocation, Extended) {
   const Buffer b = Layout(20).u32(0, 4096).u32(4, 2048).u32(8, 9000).u32(12, 40).u16(16, 3).bytes();
-  const auto all = read(b, AllocationForm::kExtended, Stop::kEnd);
+  const auto all = read(b, AllocationForm::kExtended, AllocationStop::kEnd);
   ASSERT_EQ(all.size(), 1u);
   EXPECT_EQ(all[0].length_bytes, 4096u);
   EXPECT_EQ(all[0].recorded_bytes, 2048u);
@@ -71,14 +71,14 @@ TEST(Allocation, LengthZeroEnds) {
     AllocationReader reader(b, AllocationForm::kShort);
     EXPECT_TRUE(reader.next());
     EXPECT_FALSE(reader.next());
-    EXPECT_EQ(reader.stop(), Stop::kLengthZero);
+    EXPECT_EQ(reader.stop(), AllocationStop::kLengthZero);
     EXPECT_EQ(reader.offset(), 8u);
   }
 }
 
 TEST(Allocation, ContinuationIsGivenAndEnds) {
   const Buffer b = Layout(24).short_ad(0, 2048, 20).short_ad(8, 2048 | 3u << 30, 30).short_ad(16, 2048, 40).bytes();
-  const auto all = read(b, AllocationForm::kShort, Stop::kContinued);
+  const auto all = read(b, AllocationForm::kShort, AllocationStop::kContinued);
   ASSERT_EQ(all.size(), 2u);
   EXPECT_EQ(all[1].type, ExtentType::kContinued);
   EXPECT_EQ(all[1].block, 30u);
@@ -91,7 +91,8 @@ TEST(Allocation, Truncated) {
     const std::size_t each = form == AllocationForm::kLong ? 16 : 20;
     EXPECT_EQ(descriptor_bytes(form), each);
     for (std::size_t size = 0; size <= 2 * each; ++size) {
-      const auto all = read(Bytes(whole).first(size), form, size % each == 0 ? Stop::kEnd : Stop::kPartial);
+      const auto all =
+          read(Bytes(whole).first(size), form, size % each == 0 ? AllocationStop::kEnd : AllocationStop::kPartial);
       EXPECT_EQ(all.size(), size / each);
     }
   }
@@ -101,7 +102,7 @@ TEST(Allocation, Truncated) {
 TEST(Allocation, OtherForms) {
   const Buffer b = Layout(16).short_ad(0, 2048, 20).bytes();
   for (unsigned form = 3; form < 8; ++form) {
-    EXPECT_TRUE(read(b, static_cast<AllocationForm>(form), Stop::kBadForm).empty());
+    EXPECT_TRUE(read(b, static_cast<AllocationForm>(form), AllocationStop::kBadForm).empty());
     EXPECT_EQ(descriptor_bytes(static_cast<AllocationForm>(form)), 0u);
   }
 }
@@ -114,7 +115,7 @@ TEST(AllocationExtent, Decodes) {
   EXPECT_EQ(e->previous_block, 3u);
   EXPECT_EQ(e->bytes, 56u);
   EXPECT_FALSE(e->cut);
-  EXPECT_EQ(read(e->allocation, AllocationForm::kLong, Stop::kContinued).size(), 2u);
+  EXPECT_EQ(read(e->allocation, AllocationForm::kLong, AllocationStop::kContinued).size(), 2u);
   for_each_length(b, [](Bytes part) {
     const auto cut = decode_allocation_extent(part);
     ASSERT_EQ(cut.has_value(), part.size() >= 24);

@@ -19,7 +19,7 @@ Buffer sample_time() { return Layout(12).time(0).bytes(); }
 
 TEST(RecordedTime, Local) {
   const RecordedTime t = decode_timestamp(sample_time());
-  EXPECT_EQ(iso(t), "2004-05-06T07:08:09.123456+02:00");
+  EXPECT_EQ(iso(t), test::kSampleTime);
   EXPECT_TRUE(t.has_zone);
   EXPECT_EQ(t.type, 1);
   EXPECT_EQ(t.problems, 0u);

@@ -14,10 +14,9 @@ using test::Buffer;
 using test::for_each_length;
 using test::Layout;
 using test::operator+;
-using Stop = AttributeReader::Stop;
-constexpr const char* kTime = "2004-05-06T07:08:09.123456+02:00";
+using AttributeStop = AttributeReader::Stop;
 
-std::vector<Attribute> read(Bytes space, Stop expected) {
+std::vector<Attribute> read(Bytes space, AttributeStop expected) {
   AttributeReader reader(space);
   std::vector<Attribute> all;
   while (const auto a = reader.next()) all.push_back(*a);
@@ -40,7 +39,7 @@ TEST(AttributeHeader, Decodes) {
 
 TEST(Attributes, Walks) {
   const Buffer b = test::sample_extended_attributes();
-  const auto all = read(b, Stop::kEnd);
+  const auto all = read(b, AttributeStop::kEnd);
   ASSERT_EQ(all.size(), 6u);
   const std::uint32_t types[] = {5, 6, 12, 2048, 2048, 65536};
   std::size_t offset = 24;
@@ -55,7 +54,7 @@ TEST(Attributes, Walks) {
 
 TEST(Attributes, OneDecoderATypeEach) {
   const Buffer b = test::sample_extended_attributes();
-  const auto all = read(b, Stop::kEnd);
+  const auto all = read(b, AttributeStop::kEnd);
   for (const Attribute& a : all) {
     EXPECT_EQ(decode_file_times(a).has_value(), a.type == 5);
     EXPECT_EQ(decode_information_times(a).has_value(), a.type == 6);
@@ -64,11 +63,11 @@ TEST(Attributes, OneDecoderATypeEach) {
   }
 
   const auto times = decode_file_times(all[0]);
-  EXPECT_EQ(to_iso8601(times->created), kTime);
-  EXPECT_EQ(to_iso8601(times->backed_up), kTime);
+  EXPECT_EQ(to_iso8601(times->created), test::kSampleTime);
+  EXPECT_EQ(to_iso8601(times->backed_up), test::kSampleTime);
   EXPECT_FALSE(times->deleted.known || times->effective.known);
   const auto information = decode_information_times(all[1]);
-  EXPECT_EQ(to_iso8601(information->modified), kTime);
+  EXPECT_EQ(to_iso8601(information->modified), test::kSampleTime);
   EXPECT_FALSE(information->created.known || information->expires.known || information->effective.known);
   const auto device = decode_device_specification(all[2]);
   EXPECT_EQ(device->major_number, 8u);
@@ -83,7 +82,7 @@ TEST(Attributes, OneDecoderATypeEach) {
 
 TEST(Attributes, VatExtension) {
   const Buffer b = test::sample_extended_attributes();
-  UseAttribute use = *decode_use_attribute(read(b, Stop::kEnd)[4]);
+  UseAttribute use = *decode_use_attribute(read(b, AttributeStop::kEnd)[4]);
   const auto vat = decode_vat_extension(use);
   ASSERT_TRUE(vat);
   EXPECT_EQ(vat->verification_id, 99u);
@@ -120,7 +119,7 @@ TEST(Attributes, TimesThatAreNotThere) {
 
 TEST(Attributes, SingleOnesTruncated) {
   const Buffer b = test::sample_extended_attributes();
-  for (const Attribute& whole : read(b, Stop::kEnd)) {
+  for (const Attribute& whole : read(b, AttributeStop::kEnd)) {
     for_each_length(Buffer(whole.data.begin(), whole.data.end()), [&](Bytes data) {
       const Attribute a{whole.type, 1, 0, data};
       EXPECT_EQ(decode_file_times(a).has_value(), a.type == 5 && data.size() >= 8);
@@ -135,18 +134,18 @@ TEST(Attributes, SingleOnesTruncated) {
 
 TEST(Attributes, Stops) {
   const Buffer b = test::sample_extended_attributes();
-  EXPECT_TRUE(read({}, Stop::kEnd).empty());
-  EXPECT_TRUE(read(Bytes(b).first(24), Stop::kEnd).empty());
-  EXPECT_EQ(read(b + Buffer(3), Stop::kPadding).size(), 6u);
-  EXPECT_EQ(read(b + Buffer(100), Stop::kPadding).size(), 6u);
-  EXPECT_EQ(read(b + Buffer(3, 'x'), Stop::kBadLength).size(), 6u);
-  EXPECT_EQ(read(Bytes(b).first(b.size() - 1), Stop::kBadLength).size(), 5u);
+  EXPECT_TRUE(read({}, AttributeStop::kEnd).empty());
+  EXPECT_TRUE(read(Bytes(b).first(24), AttributeStop::kEnd).empty());
+  EXPECT_EQ(read(b + Buffer(3), AttributeStop::kPadding).size(), 6u);
+  EXPECT_EQ(read(b + Buffer(100), AttributeStop::kPadding).size(), 6u);
+  EXPECT_EQ(read(b + Buffer(3, 'x'), AttributeStop::kBadLength).size(), 6u);
+  EXPECT_EQ(read(Bytes(b).first(b.size() - 1), AttributeStop::kBadLength).size(), 5u);
   for (const std::uint32_t length : {0u, 11u, 0xffffffffu}) {
     const Buffer bad = Layout(60).u32(24, 5).u32(32, length).bytes();
-    EXPECT_TRUE(read(bad, Stop::kBadLength).empty()) << length;
+    EXPECT_TRUE(read(bad, AttributeStop::kBadLength).empty()) << length;
   }
   const Buffer least = Layout(36).u32(24, 5).u32(32, 12).bytes();
-  EXPECT_EQ(read(least, Stop::kEnd).size(), 1u);
+  EXPECT_EQ(read(least, AttributeStop::kEnd).size(), 1u);
 }
 
 }  // namespace

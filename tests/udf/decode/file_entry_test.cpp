@@ -9,10 +9,8 @@
 namespace lacuna::udf {
 namespace {
 
-namespace problem = entry_problem;
 using test::Buffer;
 using test::for_each_length;
-constexpr const char* kTime = "2004-05-06T07:08:09.123456+02:00";
 
 TEST(FileEntry, Decodes) {
   const Buffer b = test::sample_file_entry();
@@ -29,9 +27,9 @@ TEST(FileEntry, Decodes) {
   EXPECT_EQ(e->information_length, 5000u);
   EXPECT_EQ(e->object_size, 5000u);
   EXPECT_EQ(e->blocks_recorded, 3u);
-  EXPECT_EQ(to_iso8601(e->accessed), kTime);
-  EXPECT_EQ(to_iso8601(e->modified), kTime);
-  EXPECT_EQ(to_iso8601(e->attributes_changed), kTime);
+  EXPECT_EQ(to_iso8601(e->accessed), test::kSampleTime);
+  EXPECT_EQ(to_iso8601(e->modified), test::kSampleTime);
+  EXPECT_EQ(to_iso8601(e->attributes_changed), test::kSampleTime);
   EXPECT_FALSE(e->created.known);
   EXPECT_EQ(e->checkpoint, 1u);
   EXPECT_EQ(e->attributes_icb.location.block, 50u);
@@ -57,10 +55,10 @@ TEST(FileEntry, ExtendedDecodes) {
   EXPECT_EQ(posix_mode(*e), 05777);
   EXPECT_EQ(e->information_length, 11u);
   EXPECT_EQ(e->object_size, 111u);
-  EXPECT_EQ(to_iso8601(e->accessed), kTime);
-  EXPECT_EQ(to_iso8601(e->modified), kTime);
-  EXPECT_EQ(to_iso8601(e->created), kTime);
-  EXPECT_EQ(to_iso8601(e->attributes_changed), kTime);
+  EXPECT_EQ(to_iso8601(e->accessed), test::kSampleTime);
+  EXPECT_EQ(to_iso8601(e->modified), test::kSampleTime);
+  EXPECT_EQ(to_iso8601(e->created), test::kSampleTime);
+  EXPECT_EQ(to_iso8601(e->attributes_changed), test::kSampleTime);
   EXPECT_EQ(e->checkpoint, 1u);
   EXPECT_EQ(e->streams_icb.location, (LbAddr{51, 1}));
   EXPECT_EQ(e->implementation.identifier(), "*Some writer");
@@ -94,7 +92,7 @@ TEST(FileEntry, Truncated) {
     ASSERT_EQ(e.has_value(), b.size() >= 176);
     if (!e) return;
     EXPECT_EQ(e->allocation.size(), std::min<std::size_t>(b.size() - 176, 16));
-    EXPECT_EQ(e->problems, b.size() < 192 ? problem::kAllocationBeyond : 0u);
+    EXPECT_EQ(e->problems, b.size() < 192 ? entry_problem::kAllocationBeyond : 0u);
   });
   const std::size_t attributes = test::sample_extended_attributes().size();
   for_each_length(test::sample_extended_file_entry(), [&](Bytes b) {
@@ -102,8 +100,8 @@ TEST(FileEntry, Truncated) {
     ASSERT_EQ(e.has_value(), b.size() >= 216);
     if (!e) return;
     EXPECT_EQ(e->extended_attributes.size(), std::min(b.size() - 216, attributes));
-    const std::uint32_t expected = b.size() < 216 + attributes        ? problem::kAttributesBeyond
-                                   : b.size() < 216 + attributes + 11 ? problem::kAllocationBeyond
+    const std::uint32_t expected = b.size() < 216 + attributes        ? entry_problem::kAttributesBeyond
+                                   : b.size() < 216 + attributes + 11 ? entry_problem::kAllocationBeyond
                                                                       : 0;
     EXPECT_EQ(e->problems, expected);
     EXPECT_LE(e->allocation_offset, b.size());
@@ -117,7 +115,7 @@ TEST(FileEntry, AbsurdLengths) {
   EXPECT_EQ(e->bytes, 176 + 2 * std::uint64_t{0xffffffff});
   EXPECT_EQ(e->extended_attributes.size(), 2048u - 176);
   EXPECT_TRUE(e->allocation.empty());
-  EXPECT_EQ(e->problems, problem::kAttributesBeyond | problem::kAttributesLength);
+  EXPECT_EQ(e->problems, entry_problem::kAttributesBeyond | entry_problem::kAttributesLength);
   EXPECT_FALSE(check_tag(b, 7, e->bytes).proven());
 }
 
@@ -127,12 +125,12 @@ TEST(FileEntry, Problems) {
     return decode_file_entry(b)->problems;
   };
   const Buffer fe = test::sample_file_entry(), efe = test::sample_extended_file_entry();
-  EXPECT_EQ(with(fe, 88, 13), problem::kTime);
-  EXPECT_EQ(with(fe, 20, 1), problem::kIcb);
-  EXPECT_EQ(with(fe, 168, 2), problem::kAttributesLength);
-  EXPECT_EQ(with(fe, 63, 0x80), problem::kInformationLength);
-  EXPECT_EQ(with(efe, 56, 12), problem::kEmbeddedLength);
-  EXPECT_EQ(with(efe, 64, 10), problem::kObjectSize);
+  EXPECT_EQ(with(fe, 88, 13), entry_problem::kTime);
+  EXPECT_EQ(with(fe, 20, 1), entry_problem::kIcb);
+  EXPECT_EQ(with(fe, 168, 2), entry_problem::kAttributesLength);
+  EXPECT_EQ(with(fe, 63, 0x80), entry_problem::kInformationLength);
+  EXPECT_EQ(with(efe, 56, 12), entry_problem::kEmbeddedLength);
+  EXPECT_EQ(with(efe, 64, 10), entry_problem::kObjectSize);
 }
 
 TEST(FileEntry, OtherIdentifiers) {

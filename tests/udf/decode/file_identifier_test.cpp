@@ -10,11 +10,10 @@
 namespace lacuna::udf {
 namespace {
 
-namespace problem = fid_problem;
 using test::Buffer;
 using test::for_each_length;
 using test::operator+;
-using Stop = FidReader::Stop;
+using FidStop = FidReader::Stop;
 
 std::string name_of(const FileIdentifier& f) {
   std::string name;
@@ -23,7 +22,7 @@ std::string name_of(const FileIdentifier& f) {
 }
 
 /// Names of all, each proven where it stands.
-std::vector<std::string> read(Bytes content, Stop expected) {
+std::vector<std::string> read(Bytes content, FidStop expected) {
   FidReader reader(content);
   std::vector<std::string> names;
   while (const auto f = reader.next()) {
@@ -82,7 +81,7 @@ TEST(FileIdentifier, Truncated) {
     ASSERT_EQ(f.has_value(), part.size() >= 43);
     if (f) {
       EXPECT_EQ(f->raw.size(), part.size());
-      EXPECT_EQ(f->problems, part.size() < 44 ? problem::kPadding : 0u);
+      EXPECT_EQ(f->problems, part.size() < 44 ? fid_problem::kPadding : 0u);
     }
   });
 }
@@ -94,14 +93,14 @@ TEST(FileIdentifier, Problems) {
     return decode_fid(b)->problems;
   };
   EXPECT_EQ(with(0, 1), 0u);
-  EXPECT_EQ(with(16, 2), problem::kVersion);
-  EXPECT_EQ(with(18, 0x0a), problem::kParentNamed);
-  EXPECT_EQ(with(18, 0x20), problem::kReservedFlags);
-  EXPECT_EQ(with(43, 1), problem::kPadding);
-  EXPECT_EQ(with(38, 0), problem::kCompression);
-  EXPECT_EQ(with(18, 0x00, test::fid("", 0x0a, 7, 13)), problem::kNoName);
-  EXPECT_EQ(with(18, 0x08, test::fid("", 0x0a, 7, 13)), problem::kParentNamed);
-  EXPECT_EQ(decode_fid(test::fid("\x08note", 0, 7, 13, 33))->problems, problem::kImplementationUse);
+  EXPECT_EQ(with(16, 2), fid_problem::kVersion);
+  EXPECT_EQ(with(18, 0x0a), fid_problem::kParentNamed);
+  EXPECT_EQ(with(18, 0x20), fid_problem::kReservedFlags);
+  EXPECT_EQ(with(43, 1), fid_problem::kPadding);
+  EXPECT_EQ(with(38, 0), fid_problem::kCompression);
+  EXPECT_EQ(with(18, 0x00, test::fid("", 0x0a, 7, 13)), fid_problem::kNoName);
+  EXPECT_EQ(with(18, 0x08, test::fid("", 0x0a, 7, 13)), fid_problem::kParentNamed);
+  EXPECT_EQ(decode_fid(test::fid("\x08note", 0, 7, 13, 33))->problems, fid_problem::kImplementationUse);
 }
 
 TEST(FileIdentifier, LongestName) {
@@ -113,24 +112,24 @@ TEST(FileIdentifier, LongestName) {
 }
 
 TEST(FidReader, Walks) {
-  EXPECT_EQ(read(test::sample_directory(), Stop::kEnd),
+  EXPECT_EQ(read(test::sample_directory(), FidStop::kEnd),
             (std::vector<std::string>{"", "notes.txt", "\u00e4\u3042", "gone"}));
-  EXPECT_TRUE(read({}, Stop::kEnd).empty());
+  EXPECT_TRUE(read({}, FidStop::kEnd).empty());
 }
 
 TEST(FidReader, Stops) {
   const Buffer b = test::sample_directory();
-  EXPECT_EQ(read(b + Buffer(2048), Stop::kZeros).size(), 4u);
-  EXPECT_EQ(read(b + Buffer(3), Stop::kZeros).size(), 4u);
-  EXPECT_EQ(read(b + Buffer(20) + Buffer{1}, Stop::kNotFid).size(), 4u);
-  EXPECT_EQ(read(b + Buffer(2, 'x'), Stop::kNotFid).size(), 4u);
-  EXPECT_EQ(read(Bytes(b).first(b.size() - 4), Stop::kTruncated).size(), 3u);
+  EXPECT_EQ(read(b + Buffer(2048), FidStop::kZeros).size(), 4u);
+  EXPECT_EQ(read(b + Buffer(3), FidStop::kZeros).size(), 4u);
+  EXPECT_EQ(read(b + Buffer(20) + Buffer{1}, FidStop::kNotFid).size(), 4u);
+  EXPECT_EQ(read(b + Buffer(2, 'x'), FidStop::kNotFid).size(), 4u);
+  EXPECT_EQ(read(Bytes(b).first(b.size() - 4), FidStop::kTruncated).size(), 3u);
   for_each_length(b, [](Bytes part) {
     FidReader reader(part);
     while (reader.next()) {
     }
     EXPECT_LE(reader.offset(), part.size());
-    if (reader.stop() == Stop::kEnd) {
+    if (reader.stop() == FidStop::kEnd) {
       EXPECT_EQ(reader.offset(), part.size());
     }
   });
@@ -142,11 +141,11 @@ TEST(FidReader, Resumes) {
   while (reader.next()) {
   }
   reader.resume_at(40);
-  EXPECT_EQ(reader.stop(), Stop::kNone);
+  EXPECT_EQ(reader.stop(), FidStop::kNone);
   EXPECT_EQ(name_of(*reader.next()), "notes.txt");
   reader.resume_at(b.size() + 100);
   EXPECT_FALSE(reader.next());
-  EXPECT_EQ(reader.stop(), Stop::kEnd);
+  EXPECT_EQ(reader.stop(), FidStop::kEnd);
 }
 
 TEST(FindNextFid, GoesOnBehindDamage) {

@@ -10,7 +10,6 @@
 namespace lacuna::udf {
 namespace {
 
-namespace problem = file_set_problem;
 using test::Buffer;
 
 TEST(FileSet, Decodes) {
@@ -18,7 +17,7 @@ TEST(FileSet, Decodes) {
   const auto s = decode_file_set(b);
   ASSERT_TRUE(s);
   EXPECT_TRUE(check_tag(b, 0, s->bytes).fine());
-  EXPECT_EQ(to_iso8601(s->recorded), "2004-05-06T07:08:09.123456+02:00");
+  EXPECT_EQ(to_iso8601(s->recorded), test::kSampleTime);
   EXPECT_EQ(s->interchange_level, 3);
   EXPECT_EQ(s->number, 1u);
   EXPECT_EQ(s->descriptor_number, 2u);
@@ -47,13 +46,13 @@ TEST(FileSet, Problems) {
     b[at] = value;
     return decode_file_set(b)->problems;
   };
-  EXPECT_EQ(with(20, 0), problem::kTime);
-  EXPECT_EQ(with(48, 1), problem::kCharspec);
-  EXPECT_EQ(with(240, 1), problem::kCharspec);
-  EXPECT_EQ(with(112, 1), problem::kText);
-  EXPECT_EQ(with(335, 99), problem::kText);
-  EXPECT_EQ(with(401, 0), problem::kRoot);
-  EXPECT_EQ(with(417, 'o'), problem::kDomain);
+  EXPECT_EQ(with(20, 0), file_set_problem::kTime);
+  EXPECT_EQ(with(48, 1), file_set_problem::kCharspec);
+  EXPECT_EQ(with(240, 1), file_set_problem::kCharspec);
+  EXPECT_EQ(with(112, 1), file_set_problem::kText);
+  EXPECT_EQ(with(335, 99), file_set_problem::kText);
+  EXPECT_EQ(with(401, 0), file_set_problem::kRoot);
+  EXPECT_EQ(with(417, 'o'), file_set_problem::kDomain);
 }
 
 }  // namespace

@@ -9,7 +9,6 @@
 namespace lacuna::udf {
 namespace {
 
-namespace problem = icb_problem;
 using test::Buffer;
 using test::for_each_length;
 using test::from_hex;
@@ -40,12 +39,12 @@ TEST(IcbTag, Problems) {
     return decode_icb_tag(b).problems;
   };
   EXPECT_EQ(with(0, 0), 0u);
-  EXPECT_EQ(with(4, 5), problem::kStrategy);
-  EXPECT_EQ(with(10, 1), problem::kReserved);
-  EXPECT_EQ(with(19, 0x40), problem::kReserved);
+  EXPECT_EQ(with(4, 5), icb_problem::kStrategy);
+  EXPECT_EQ(with(10, 1), icb_problem::kReserved);
+  EXPECT_EQ(with(19, 0x40), icb_problem::kReserved);
   EXPECT_EQ(with(18, 3), 0u);
-  EXPECT_EQ(with(18, 4), problem::kAllocationForm);
-  EXPECT_EQ(with(18, 7), problem::kAllocationForm);
+  EXPECT_EQ(with(18, 4), icb_problem::kAllocationForm);
+  EXPECT_EQ(with(18, 7), icb_problem::kAllocationForm);
 }
 
 TEST(IcbTag, OfAnyEntry) {

@@ -9,7 +9,6 @@
 namespace lacuna::udf {
 namespace {
 
-namespace problem = path_problem;
 using test::Buffer;
 using test::from_hex;
 
@@ -32,8 +31,8 @@ TEST(SymlinkTarget, Roots) {
   expect(from_hex("02 00 00 00"), "/");
   expect(from_hex("01 00 00 00  05 02 00 00 08 61"), "/a");
   expect(from_hex("02 02 00 00 08 61  05 02 00 00 08 62"), "/b");
-  expect(from_hex("01 03 00 00 08 43 3A  05 02 00 00 08 61"), "C:/a", problem::kNamedRoot);
-  expect(from_hex("05 02 00 00 08 61  02 00 00 00  05 02 00 00 08 62"), "/b", problem::kRootInside);
+  expect(from_hex("01 03 00 00 08 43 3A  05 02 00 00 08 61"), "C:/a", path_problem::kNamedRoot);
+  expect(from_hex("05 02 00 00 08 61  02 00 00 00  05 02 00 00 08 62"), "/b", path_problem::kRootInside);
 }
 
 TEST(SymlinkTarget, NamesCantBreakOut) {
@@ -43,14 +42,14 @@ TEST(SymlinkTarget, NamesCantBreakOut) {
 }
 
 TEST(SymlinkTarget, Damage) {
-  expect({}, "", problem::kEmpty);
-  expect(from_hex("05 09 00 00 08 61"), "", problem::kOverrun | problem::kEmpty);
-  expect(from_hex("05 02 00 00 08 61  05 09 00 00 08"), "a", problem::kOverrun);
-  expect(from_hex("05 02 00 00 08 61  05 00"), "a", problem::kOverrun);
-  expect(from_hex("00 00 00 00  06 01 00 00 FF  05 02 00 00 08 61"), "a", problem::kReserved);
-  expect(from_hex("05 00 00 00  05 01 00 00 08"), "", problem::kEmptyName);
-  expect(from_hex("05 02 00 00 41 42"), "AB", problem::kCompression);
-  expect(from_hex("05 02 00 00 FE 42"), "B", problem::kCompression);
+  expect({}, "", path_problem::kEmpty);
+  expect(from_hex("05 09 00 00 08 61"), "", path_problem::kOverrun | path_problem::kEmpty);
+  expect(from_hex("05 02 00 00 08 61  05 09 00 00 08"), "a", path_problem::kOverrun);
+  expect(from_hex("05 02 00 00 08 61  05 00"), "a", path_problem::kOverrun);
+  expect(from_hex("00 00 00 00  06 01 00 00 FF  05 02 00 00 08 61"), "a", path_problem::kReserved);
+  expect(from_hex("05 00 00 00  05 01 00 00 08"), "", path_problem::kEmptyName);
+  expect(from_hex("05 02 00 00 41 42"), "AB", path_problem::kCompression);
+  expect(from_hex("05 02 00 00 FE 42"), "B", path_problem::kCompression);
 }
 
 TEST(SymlinkTarget, Truncated) {
@@ -58,7 +57,7 @@ TEST(SymlinkTarget, Truncated) {
     const SymlinkTarget t = decode_symlink_target(b);
     const bool at_border = b.size() == 0 || b.size() == 4 || b.size() == 8 || b.size() == 14 || b.size() == 18 ||
                            b.size() == test::sample_path().size();
-    EXPECT_EQ((t.problems & problem::kOverrun) == 0, at_border);
+    EXPECT_EQ((t.problems & path_problem::kOverrun) == 0, at_border);
   });
 }
 

@@ -11,9 +11,9 @@ namespace {
 using test::Buffer;
 using test::from_text;
 using test::operator+;
-using Kind = VolumeStructureKind;
 
 TEST(Recognition, EachIdentifier) {
+  using Kind = VolumeStructureKind;
   const std::pair<const char*, Kind> cases[] = {
       {"BEA01", Kind::kBeginning}, {"NSR02", Kind::kNsr02}, {"NSR03", Kind::kNsr03}, {"TEA01", Kind::kTerminating},
       {"BOOT2", Kind::kBoot},      {"CD001", Kind::kCd001}, {"CDW02", Kind::kCdw02}};

@@ -8,6 +8,9 @@
 
 namespace lacuna::test {
 
+/// What Layout::time() lays out.
+inline constexpr std::string_view kSampleTime = "2004-05-06T07:08:09.123456+02:00";
+
 /// Bytes under assembly; offsets are those of the standard.
 class Layout {
  public:
@@ -35,7 +38,7 @@ class Layout {
   Layout& long_ad(std::size_t at, std::uint32_t length, std::uint32_t block, unsigned partition = 0) {
     return short_ad(at, length, block).u16(at + 8, partition);
   }
-  /// timestamp, 1/7.3: 2004-05-06 07:08:09.123456 at +02:00.
+  /// timestamp, 1/7.3: kSampleTime.
   Layout& time(std::size_t at);
   /// ICB tag, 4/14.6, at 16.
   Layout& icb(unsigned file_type, unsigned flags, unsigned strategy = 4);

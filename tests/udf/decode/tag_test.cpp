@@ -12,7 +12,6 @@
 namespace lacuna::udf {
 namespace {
 
-namespace problem = tag_problem;
 using test::Buffer;
 using test::for_each_length;
 using test::from_hex;
@@ -98,44 +97,44 @@ TEST(Tag, EachProblem) {
 
   Buffer b = good;
   b[20] ^= 1;
-  expect(check(b), problem::kCrc, "its CRC is wrong");
+  expect(check(b), tag_problem::kCrc, "its CRC is wrong");
 
   b = good;
   b[4] ^= 1;
-  expect(check(b), problem::kChecksum, "the checksum of its tag is wrong");
+  expect(check(b), tag_problem::kChecksum, "the checksum of its tag is wrong");
 
-  expect(check_tag(good, 300, 32), problem::kLocation, "its location is 256 instead of 300");
+  expect(check_tag(good, 300, 32), tag_problem::kLocation, "its location is 256 instead of 300");
   EXPECT_TRUE(check_tag(good, 300, 32).proven_elsewhere());
 
   b = good;
   b[2] = 4;
   b[5] = 9;
   test::seal(b);
-  expect(check(b), problem::kVersion | problem::kReserved,
+  expect(check(b), tag_problem::kVersion | tag_problem::kReserved,
          "its version is 4, not 2 or 3 and the reserved byte of its tag is not zero", true);
 
   b = good;
   b[10] = b[11] = 0;
   test::seal(b);
-  expect(check(b), problem::kCrcNone, "it has no CRC");
+  expect(check(b), tag_problem::kCrcNone, "it has no CRC");
   b[8] = 1;
   b[4] = tag_checksum(b);
-  expect(check(b), problem::kCrcNone | problem::kCrc, "its CRC is wrong and it has no CRC");
+  expect(check(b), tag_problem::kCrcNone | tag_problem::kCrc, "its CRC is wrong and it has no CRC");
 
   b = good;
   b[10] = 15;
   b[11] = 0;
   test::seal(b);
-  expect(check(b), problem::kCrcShort, "its CRC covers only 15 bytes");
+  expect(check(b), tag_problem::kCrcShort, "its CRC covers only 15 bytes");
   EXPECT_TRUE(check(b, 31).proven());
 
-  expect(check_tag(Bytes(good).first(511), 256, 32), problem::kCrcBeyond,
+  expect(check_tag(Bytes(good).first(511), 256, 32), tag_problem::kCrcBeyond,
          "its CRC covers 496 bytes, more than there are");
-  expect(check_tag(Bytes(good).first(31), 256, 32), problem::kTooShort | problem::kCrcBeyond,
+  expect(check_tag(Bytes(good).first(31), 256, 32), tag_problem::kTooShort | tag_problem::kCrcBeyond,
          "it is cut short and its CRC covers 496 bytes, more than there are");
-  expect(check_tag(Bytes(good).first(15), 256, 32), problem::kTooShort, "it is cut short");
-  expect(check_tag(Buffer(512), 256, 32), problem::kBlank, "nothing is recorded there");
-  expect(check_tag({}, {}, 0), problem::kTooShort, "it is cut short");
+  expect(check_tag(Bytes(good).first(15), 256, 32), tag_problem::kTooShort, "it is cut short");
+  expect(check_tag(Buffer(512), 256, 32), tag_problem::kBlank, "nothing is recorded there");
+  expect(check_tag({}, {}, 0), tag_problem::kTooShort, "it is cut short");
 }
 
 TEST(Tag, WithAWrongChecksumNothingElseIsClaimed) {
@@ -144,7 +143,7 @@ TEST(Tag, WithAWrongChecksumNothingElseIsClaimed) {
   b[12] = 9;
   b[100] = 1;
   const TagCheck c = check(b);
-  EXPECT_TRUE((c.problems & problem::kVersion) != 0 && (c.problems & problem::kCrc) != 0);
+  EXPECT_TRUE((c.problems & tag_problem::kVersion) != 0 && (c.problems & tag_problem::kCrc) != 0);
   EXPECT_EQ(describe(c), "the checksum of its tag is wrong");
 }
 
@@ -175,7 +174,8 @@ TEST(Tag, EveryFlippedBitIsSeen) {
 }
 
 TEST(Tag, NeedsBeyondAnyInputAreNotMet) {
-  EXPECT_EQ(check_tag(test::sample_anchor(), 256, ~std::uint64_t{0}).problems, problem::kTooShort | problem::kCrcShort);
+  EXPECT_EQ(check_tag(test::sample_anchor(), 256, ~std::uint64_t{0}).problems,
+            tag_problem::kTooShort | tag_problem::kCrcShort);
 }
 
 TEST(Tag, NamesAreDistinct) {

@@ -10,10 +10,8 @@
 namespace lacuna::udf {
 namespace {
 
-namespace problem = volume_problem;
 using test::Buffer;
 using test::for_each_length;
-constexpr const char* kTime = "2004-05-06T07:08:09.123456+02:00";
 
 /// Decodes from `fixed` bytes on and not from fewer, nor under another tag; the tag proves all of the fields.
 template <class Decode>
@@ -44,10 +42,10 @@ TEST(Anchor, Extents) {
   std::fill_n(b.begin() + 24, 8, std::uint8_t{0});
   EXPECT_EQ(decode_anchor(b)->problems, 0u);  // 3/10.2: there may be no reserve
   b[27] = 0x40;
-  EXPECT_EQ(decode_anchor(b)->problems, problem::kExtent);
+  EXPECT_EQ(decode_anchor(b)->problems, volume_problem::kExtent);
   b = test::sample_anchor();
   std::fill_n(b.begin() + 16, 8, std::uint8_t{0});
-  EXPECT_EQ(decode_anchor(b)->problems, problem::kExtent);
+  EXPECT_EQ(decode_anchor(b)->problems, volume_problem::kExtent);
 }
 
 TEST(PrimaryVolume, Decodes) {
@@ -65,7 +63,7 @@ TEST(PrimaryVolume, Decodes) {
   EXPECT_EQ(dstring_display(v->volume_set_id), "4099000100000000Winter set");
   EXPECT_EQ(v->application.identifier(), "*Some application");
   EXPECT_EQ(v->implementation.identifier(), "*Some writer");
-  EXPECT_EQ(to_iso8601(v->recorded), kTime);
+  EXPECT_EQ(to_iso8601(v->recorded), test::kSampleTime);
   EXPECT_EQ(v->flags, 1);
   EXPECT_EQ(v->problems, 0u);
 }
@@ -76,11 +74,11 @@ TEST(PrimaryVolume, Problems) {
     b[at] = value;
     return decode_primary_volume(b)->problems;
   };
-  EXPECT_EQ(with(55, 32), problem::kText);
-  EXPECT_EQ(with(72, 9), problem::kText);
-  EXPECT_EQ(with(201, 'o'), problem::kCharspec);
-  EXPECT_EQ(with(264, 1), problem::kCharspec);
-  EXPECT_EQ(with(380, 13), problem::kTime);
+  EXPECT_EQ(with(55, 32), volume_problem::kText);
+  EXPECT_EQ(with(72, 9), volume_problem::kText);
+  EXPECT_EQ(with(201, 'o'), volume_problem::kCharspec);
+  EXPECT_EQ(with(264, 1), volume_problem::kCharspec);
+  EXPECT_EQ(with(380, 13), volume_problem::kTime);
 }
 
 TEST(VolumePointer, Decodes) {
@@ -93,7 +91,7 @@ TEST(VolumePointer, Decodes) {
   EXPECT_EQ(p->problems, 0u);
   Buffer empty = b;
   std::fill_n(empty.begin() + 20, 4, std::uint8_t{0});
-  EXPECT_EQ(decode_volume_pointer(empty)->problems, problem::kExtent);
+  EXPECT_EQ(decode_volume_pointer(empty)->problems, volume_problem::kExtent);
 }
 
 TEST(ImplementationUseVolume, LvInfo) {
@@ -156,11 +154,11 @@ TEST(Partition, Decodes) {
 TEST(Partition, OtherContentsAndAccess) {
   Buffer b = test::sample_partition();
   b[184] = 5;
-  EXPECT_EQ(decode_partition(b)->problems, problem::kAccessType);
+  EXPECT_EQ(decode_partition(b)->problems, volume_problem::kAccessType);
   b[184] = 0;
   EXPECT_EQ(decode_partition(b)->access, AccessType::kPseudoOverwritable);
   b[26] = 'X';
-  EXPECT_EQ(decode_partition(b)->problems, problem::kIdentifier);
+  EXPECT_EQ(decode_partition(b)->problems, volume_problem::kIdentifier);
   EXPECT_TRUE(decode_partition(b)->header.unallocated_table.none());
 }
 
@@ -189,7 +187,7 @@ TEST(LogicalVolume, TableBeyond) {
   for (const std::size_t size : {440u, 441u, 637u}) {
     const auto v = decode_logical_volume(Bytes(b).first(size));
     EXPECT_EQ(v->maps.size(), size - 440);
-    EXPECT_EQ(v->problems, problem::kTableBeyond);
+    EXPECT_EQ(v->problems, volume_problem::kTableBeyond);
     EXPECT_EQ(v->bytes, 638u);
   }
   Buffer absurd = b;
@@ -206,16 +204,16 @@ TEST(LogicalVolume, Problems) {
     b[at] = value;
     return decode_logical_volume(b)->problems;
   };
-  EXPECT_EQ(with(212, 1), problem::kBlockSize);  // 2049
-  EXPECT_EQ(with(213, 0), problem::kBlockSize);  // 0
-  EXPECT_EQ(with(213, 1), problem::kBlockSize);  // 256
+  EXPECT_EQ(with(212, 1), volume_problem::kBlockSize);  // 2049
+  EXPECT_EQ(with(213, 0), volume_problem::kBlockSize);  // 0
+  EXPECT_EQ(with(213, 1), volume_problem::kBlockSize);  // 256
   EXPECT_EQ(with(213, 2), 0u);                   // 512
   EXPECT_EQ(with(213, 0x80), 0u);                // 32768
-  EXPECT_EQ(with(217, '+'), problem::kIdentifier);
-  EXPECT_EQ(with(249, 0), problem::kExtent);
-  EXPECT_EQ(with(435, 0x80), problem::kExtent);
-  EXPECT_EQ(with(211, 200), problem::kText);
-  EXPECT_EQ(with(20, 1), problem::kCharspec);
+  EXPECT_EQ(with(217, '+'), volume_problem::kIdentifier);
+  EXPECT_EQ(with(249, 0), volume_problem::kExtent);
+  EXPECT_EQ(with(435, 0x80), volume_problem::kExtent);
+  EXPECT_EQ(with(211, 200), volume_problem::kText);
+  EXPECT_EQ(with(20, 1), volume_problem::kCharspec);
 }
 
 TEST(UnallocatedSpace, Decodes) {
@@ -234,12 +232,12 @@ TEST(UnallocatedSpace, Decodes) {
 TEST(UnallocatedSpace, TableBeyond) {
   Buffer b = test::sample_unallocated_space();
   EXPECT_EQ(decode_unallocated_space(Bytes(b).first(39))->size(), 1u);
-  EXPECT_EQ(decode_unallocated_space(Bytes(b).first(39))->problems, problem::kTableBeyond);
+  EXPECT_EQ(decode_unallocated_space(Bytes(b).first(39))->problems, volume_problem::kTableBeyond);
   std::fill_n(b.begin() + 20, 4, std::uint8_t{0xff});
   const auto s = decode_unallocated_space(b);
   EXPECT_EQ(s->size(), 61u);
   EXPECT_EQ(s->bytes, 24 + std::uint64_t{0xffffffff} * 8);
-  EXPECT_EQ(s->problems, problem::kTableBeyond);
+  EXPECT_EQ(s->problems, volume_problem::kTableBeyond);
 }
 
 TEST(Terminating, Decodes) {
@@ -259,7 +257,7 @@ TEST(Integrity, Decodes) {
   const Buffer b = test::sample_integrity();
   expect_guarded(b, 64, 80, decode_integrity);
   const auto v = decode_integrity(b);
-  EXPECT_EQ(to_iso8601(v->recorded), kTime);
+  EXPECT_EQ(to_iso8601(v->recorded), test::kSampleTime);
   EXPECT_TRUE(v->is_closed());
   EXPECT_EQ(v->next.sector, 65u);
   EXPECT_EQ(v->next_unique_id, 0x123456789au);
@@ -289,7 +287,7 @@ TEST(Integrity, TablesAndUseBeyond) {
     const auto v = decode_integrity(Bytes(b).first(size));
     EXPECT_EQ(v->free_table.size(), size < 96 ? 0u : 8u) << size;
     EXPECT_EQ(v->has_use, size >= 142) << size;
-    EXPECT_EQ(v->problems, size < 142 ? problem::kTableBeyond : 0u) << size;
+    EXPECT_EQ(v->problems, size < 142 ? volume_problem::kTableBeyond : 0u) << size;
   }
   Buffer absurd = b;
   std::fill_n(absurd.begin() + 72, 8, std::uint8_t{0xff});

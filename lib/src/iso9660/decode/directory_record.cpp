@@ -6,8 +6,6 @@
 namespace lacuna::iso9660 {
 namespace {
 
-namespace problem = record_problem;
-
 /// ECMA-119 9.1.1 to 9.1.9; the caller has checked the length. What the fields have against the standard is set.
 void decode_fixed(Bytes b, DirectoryRecord& r) {
   r.length = b[0];
@@ -24,14 +22,14 @@ void decode_fixed(Bytes b, DirectoryRecord& r) {
   r.sequence = both16(b, 28);
 
   std::uint32_t found = 0;
-  if (!r.extent.agree()) found |= problem::kExtentHalves;
-  if (!r.data_length.agree()) found |= problem::kDataLengthHalves;
-  if (!r.sequence.agree()) found |= problem::kSequenceHalves;
-  if (!r.date_valid) found |= problem::kDate;
-  if ((r.flags & file_flag::kReserved) != 0) found |= problem::kReservedFlags;
+  if (!r.extent.agree()) found |= record_problem::kExtentHalves;
+  if (!r.data_length.agree()) found |= record_problem::kDataLengthHalves;
+  if (!r.sequence.agree()) found |= record_problem::kSequenceHalves;
+  if (!r.date_valid) found |= record_problem::kDate;
+  if ((r.flags & file_flag::kReserved) != 0) found |= record_problem::kReservedFlags;
   constexpr std::uint8_t kNotForDirectories = file_flag::kAssociated | file_flag::kRecord | file_flag::kMultiExtent;
-  if (r.is_directory() && (r.flags & kNotForDirectories) != 0) found |= problem::kDirectoryFlags;
-  if ((r.unit_size == 0) != (r.gap_size == 0)) found |= problem::kInterleave;
+  if (r.is_directory() && (r.flags & kNotForDirectories) != 0) found |= record_problem::kDirectoryFlags;
+  if ((r.unit_size == 0) != (r.gap_size == 0)) found |= record_problem::kInterleave;
   r.problems = found;
 }
 
@@ -50,13 +48,13 @@ std::optional<DirectoryRecord> decode_directory_record(Bytes rest_of_sector) {
   r.identifier = b.subspan(kRecordFixedBytes, identifier_bytes);
   std::size_t at = kRecordFixedBytes + identifier_bytes;
   if (identifier_bytes % 2 == 0) {  // 9.1.12
-    if (at == length || b[at] != 0) r.problems |= problem::kPadding;
+    if (at == length || b[at] != 0) r.problems |= record_problem::kPadding;
     if (at < length) ++at;
   }
   r.system_use = b.subspan(at, length - at);
-  if (length % 2 != 0) r.problems |= problem::kOddLength;
-  if (identifier_bytes == 0) r.problems |= problem::kEmptyIdentifier;
-  if ((r.is_self() || r.is_parent()) && !r.is_directory()) r.problems |= problem::kSelfOrParentFile;
+  if (length % 2 != 0) r.problems |= record_problem::kOddLength;
+  if (identifier_bytes == 0) r.problems |= record_problem::kEmptyIdentifier;
+  if ((r.is_self() || r.is_parent()) && !r.is_directory()) r.problems |= record_problem::kSelfOrParentFile;
   return result;
 }
 
@@ -65,9 +63,9 @@ std::optional<DirectoryRecord> decode_root_record(Bytes root_record) {
   DirectoryRecord r;
   decode_fixed(root_record, r);
   r.identifier = root_record.subspan(kRecordFixedBytes, root_record[32] == 0 ? 0 : 1);
-  if (r.length != kRootRecordBytes) r.problems |= problem::kRootLength;
-  if (r.identifier.empty()) r.problems |= problem::kEmptyIdentifier;
-  if ((r.is_self() || r.is_parent()) && !r.is_directory()) r.problems |= problem::kSelfOrParentFile;
+  if (r.length != kRootRecordBytes) r.problems |= record_problem::kRootLength;
+  if (r.identifier.empty()) r.problems |= record_problem::kEmptyIdentifier;
+  if ((r.is_self() || r.is_parent()) && !r.is_directory()) r.problems |= record_problem::kSelfOrParentFile;
   return r;
 }
 

@@ -5,19 +5,19 @@ namespace lacuna::iso9660 {
 namespace {
 
 /// ECMA-119 9.4.1 to 9.4.4.
-constexpr std::size_t kFixedBytes = 8;
+constexpr std::size_t kFixedRecordBytes = 8;
 
 }  // namespace
 
 std::optional<PathTableRecord> decode_path_table_record(Bytes rest, bool big_endian) noexcept {
   const Bytes b = rest;
-  if (b.size() < kFixedBytes || b[0] == 0 || b.size() - kFixedBytes < b[0]) return {};
+  if (b.size() < kFixedRecordBytes || b[0] == 0 || b.size() - kFixedRecordBytes < b[0]) return {};
   PathTableRecord r;
   r.ear_length = b[1];
   r.extent = big_endian ? be32(b, 2) : le32(b, 2);
   r.parent_number = big_endian ? be16(b, 6) : le16(b, 6);
-  r.identifier = b.subspan(kFixedBytes, b[0]);
-  r.length = kFixedBytes + b[0];
+  r.identifier = b.subspan(kFixedRecordBytes, b[0]);
+  r.length = kFixedRecordBytes + b[0];
   if (r.parent_number == 0) r.problems |= path_table_problem::kParentZero;
   if (b[0] % 2 != 0 && r.length < b.size()) {  // 9.4.6
     if (b[r.length] != 0) r.problems |= path_table_problem::kPadding;

@@ -8,8 +8,6 @@
 namespace lacuna::iso9660 {
 namespace {
 
-namespace problem = rrip_text_problem;
-
 /// RRIP 4.1.4
 namespace nm_flag {
 constexpr std::uint8_t kContinue = 0x01, kSelf = 0x02, kParent = 0x04, kHost = 0x20;
@@ -110,11 +108,11 @@ void NameBuilder::clear() noexcept {
 
 void NameBuilder::add(const SuspEntry& nm) {
   if (!is(nm, susp_signature("NM"), 1)) {
-    problems_ |= problem::kShort;
+    problems_ |= rrip_text_problem::kShort;
     return;
   }
   if (complete()) {
-    problems_ |= problem::kAfterEnd;
+    problems_ |= rrip_text_problem::kAfterEnd;
     return;
   }
   const std::uint8_t flags = nm.data[0];
@@ -122,11 +120,11 @@ void NameBuilder::add(const SuspEntry& nm) {
   more_ = (flags & nm_flag::kContinue) != 0;
   self_ |= (flags & nm_flag::kSelf) != 0;
   parent_ |= (flags & nm_flag::kParent) != 0;
-  if ((flags & nm_flag::kHost) != 0) problems_ |= problem::kHost;
+  if ((flags & nm_flag::kHost) != 0) problems_ |= rrip_text_problem::kHost;
   if ((flags & ~(nm_flag::kContinue | nm_flag::kSelf | nm_flag::kParent | nm_flag::kHost)) != 0) {
-    problems_ |= problem::kUnknownFlags;
+    problems_ |= rrip_text_problem::kUnknownFlags;
   }
-  if (!append_bounded(text_, nm.data.subspan(1))) problems_ |= problem::kTooLong;
+  if (!append_bounded(text_, nm.data.subspan(1))) problems_ |= rrip_text_problem::kTooLong;
 }
 
 // RRIP 4.1.3
@@ -144,24 +142,24 @@ bool SymlinkBuilder::complete() const noexcept {
 
 void SymlinkBuilder::add(const SuspEntry& sl) {
   if (!is(sl, susp_signature("SL"), 1)) {
-    problems_ |= problem::kShort;
+    problems_ |= rrip_text_problem::kShort;
     return;
   }
   if (started_ && !more_) {
-    problems_ |= problem::kAfterEnd;
+    problems_ |= rrip_text_problem::kAfterEnd;
     return;
   }
   started_ = true;
   more_ = (sl.data[0] & sl_flag::kContinue) != 0;
-  if ((sl.data[0] & ~sl_flag::kContinue) != 0) problems_ |= problem::kUnknownFlags;
+  if ((sl.data[0] & ~sl_flag::kContinue) != 0) problems_ |= rrip_text_problem::kUnknownFlags;
   for (Bytes rest = sl.data.subspan(1); !rest.empty();) {
     if (rest.size() < 2) {
       // One zero byte pads the entry to an even length.
-      if (rest[0] != 0) problems_ |= problem::kComponent;
+      if (rest[0] != 0) problems_ |= rrip_text_problem::kComponent;
       return;
     }
     const std::size_t content_bytes = std::min<std::size_t>(rest[1], rest.size() - 2);
-    if (content_bytes < rest[1]) problems_ |= problem::kComponent;
+    if (content_bytes < rest[1]) problems_ |= rrip_text_problem::kComponent;
     add_component(rest[0], rest.subspan(2, content_bytes));
     rest = rest.subspan(2 + content_bytes);
   }
@@ -172,10 +170,10 @@ void SymlinkBuilder::add_component(std::uint8_t flags, Bytes content) {
   const bool joins = any_ && !open_;
   const bool is_root = (flags & (sl_flag::kRoot | sl_flag::kVolumeRoot)) != 0;
   if (joins && !text_.ends_with('/')) append(as_bytes("/"));
-  if ((flags & ~(sl_flag::kSpecial | sl_flag::kContinue)) != 0) problems_ |= problem::kUnknownFlags;
-  if ((flags & sl_flag::kVolumeRoot) != 0) problems_ |= problem::kVolumeRoot;
-  if ((flags & sl_flag::kHost) != 0) problems_ |= problem::kHost;
-  if (is_root && any_) problems_ |= problem::kRootInside;
+  if ((flags & ~(sl_flag::kSpecial | sl_flag::kContinue)) != 0) problems_ |= rrip_text_problem::kUnknownFlags;
+  if ((flags & sl_flag::kVolumeRoot) != 0) problems_ |= rrip_text_problem::kVolumeRoot;
+  if ((flags & sl_flag::kHost) != 0) problems_ |= rrip_text_problem::kHost;
+  if (is_root && any_) problems_ |= rrip_text_problem::kRootInside;
 
   if (is_root) {
     if (!text_.ends_with('/')) append(as_bytes("/"));

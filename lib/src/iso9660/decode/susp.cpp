@@ -10,7 +10,7 @@ namespace {
 
 constexpr std::size_t kHeaderBytes = 4;
 
-bool is(const SuspEntry& e, std::uint16_t signature, std::size_t data_bytes) {
+bool is_entry(const SuspEntry& e, std::uint16_t signature, std::size_t data_bytes) {
   return e.signature == signature && e.data.size() >= data_bytes;
 }
 
@@ -44,19 +44,19 @@ std::optional<SuspEntry> SuspReader::next() noexcept {
 
 // SUSP 5.3
 std::optional<std::uint8_t> decode_sp(const SuspEntry& e) noexcept {
-  if (!is(e, susp_signature("SP"), 3) || e.data[0] != 0xbe || e.data[1] != 0xef) return {};
+  if (!is_entry(e, susp_signature("SP"), 3) || e.data[0] != 0xbe || e.data[1] != 0xef) return {};
   return e.data[2];
 }
 
 // SUSP 5.1
 std::optional<ContinuationArea> decode_ce(const SuspEntry& e) noexcept {
-  if (!is(e, susp_signature("CE"), 24)) return {};
+  if (!is_entry(e, susp_signature("CE"), 24)) return {};
   return ContinuationArea{both32(e.data, 0), both32(e.data, 8), both32(e.data, 16)};
 }
 
 // SUSP 5.5
 std::optional<ExtensionReference> decode_er(const SuspEntry& e) noexcept {
-  if (!is(e, susp_signature("ER"), 4)) return {};
+  if (!is_entry(e, susp_signature("ER"), 4)) return {};
   const std::size_t id = e.data[0], descriptor = e.data[1], source = e.data[2];
   const Bytes texts = e.data.subspan(4);
   if (id + descriptor + source > texts.size()) return {};
@@ -72,7 +72,7 @@ bool is_rock_ridge(const ExtensionReference& er) noexcept {
 
 // SUSP 5.6
 std::optional<std::uint8_t> decode_es(const SuspEntry& e) noexcept {
-  if (!is(e, susp_signature("ES"), 1)) return {};
+  if (!is_entry(e, susp_signature("ES"), 1)) return {};
   return e.data[0];
 }
 
@@ -81,8 +81,8 @@ std::optional<std::uint8_t> infer_skip(Bytes system_use) noexcept {
     SuspReader reader(system_use, skip);
     bool met = false;
     while (const auto e = reader.next()) {
-      met |= e->version == 1 &&
-             ((is(*e, susp_signature("PX"), 32)) || is(*e, susp_signature("NM"), 1) || is(*e, susp_signature("TF"), 8));
+      met |= e->version == 1 && ((is_entry(*e, susp_signature("PX"), 32)) || is_entry(*e, susp_signature("NM"), 1) ||
+                                 is_entry(*e, susp_signature("TF"), 8));
     }
     if (met && reader.stop() != SuspReader::Stop::kBadLength) return static_cast<std::uint8_t>(skip);
   }

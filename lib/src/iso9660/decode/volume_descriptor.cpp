@@ -10,8 +10,6 @@
 namespace lacuna::iso9660 {
 namespace {
 
-namespace problem = descriptor_problem;
-
 bool has_text(Bytes b, std::size_t at, std::string_view text) {
   return b.size() >= at && as_text(b.subspan(at)).starts_with(text);
 }
@@ -37,19 +35,21 @@ std::uint32_t problems_of(const VolumeDescriptor& d, Bytes sector) {
   std::uint32_t found = 0;
   const auto check = [&](bool fine, std::uint32_t bit) { found |= fine ? 0 : bit; };
   const bool primary = d.type == descriptor_type::kPrimary;
-  check(d.version == 1 || is_enhanced(d), problem::kVersion);
-  check(d.space_size.agree(), problem::kSpaceSizeHalves);
-  check(d.set_size.agree(), problem::kSetSizeHalves);
-  check(d.sequence_number.agree(), problem::kSequenceHalves);
-  check(d.logical_block_size.agree(), problem::kBlockSizeHalves);
-  check(d.path_table_size.agree(), problem::kPathTableSizeHalves);
-  check(is_block_size(d.logical_block_size.little) || is_block_size(d.logical_block_size.big), problem::kBlockSize);
-  check(d.file_structure_version == (is_enhanced(d) ? 2 : 1), problem::kFileStructureVersion);
+  check(d.version == 1 || is_enhanced(d), descriptor_problem::kVersion);
+  check(d.space_size.agree(), descriptor_problem::kSpaceSizeHalves);
+  check(d.set_size.agree(), descriptor_problem::kSetSizeHalves);
+  check(d.sequence_number.agree(), descriptor_problem::kSequenceHalves);
+  check(d.logical_block_size.agree(), descriptor_problem::kBlockSizeHalves);
+  check(d.path_table_size.agree(), descriptor_problem::kPathTableSizeHalves);
+  check(is_block_size(d.logical_block_size.little) || is_block_size(d.logical_block_size.big),
+        descriptor_problem::kBlockSize);
+  check(d.file_structure_version == (is_enhanced(d) ? 2 : 1), descriptor_problem::kFileStructureVersion);
   check(all_zero(sector.subspan(72, 8)) && sector[882] == 0 && all_zero(sector.subspan(1395, 653)) &&
             (!primary || (sector[7] == 0 && all_zero(sector.subspan(88, 32)))),
-        problem::kReserved);
+        descriptor_problem::kReserved);
   const auto root = decode_root_record(d.root_record);
-  check(root && root->length == kRootRecordBytes && root->is_directory() && root->is_self(), problem::kRootRecord);
+  check(root && root->length == kRootRecordBytes && root->is_directory() && root->is_self(),
+        descriptor_problem::kRootRecord);
   return found;
 }
 
@@ -98,10 +98,10 @@ std::optional<VolumeDescriptor> decode_volume_descriptor(Bytes sector) {
   d.copyright_file_id = sector.subspan(702, 37);
   d.abstract_file_id = sector.subspan(739, 37);
   d.bibliographic_file_id = sector.subspan(776, 37);
-  d.created = date_or_problem(sector.subspan(813), problem::kCreationDate, d.problems);
-  d.modified = date_or_problem(sector.subspan(830), problem::kModificationDate, d.problems);
-  d.expires = date_or_problem(sector.subspan(847), problem::kExpirationDate, d.problems);
-  d.effective = date_or_problem(sector.subspan(864), problem::kEffectiveDate, d.problems);
+  d.created = date_or_problem(sector.subspan(813), descriptor_problem::kCreationDate, d.problems);
+  d.modified = date_or_problem(sector.subspan(830), descriptor_problem::kModificationDate, d.problems);
+  d.expires = date_or_problem(sector.subspan(847), descriptor_problem::kExpirationDate, d.problems);
+  d.effective = date_or_problem(sector.subspan(864), descriptor_problem::kEffectiveDate, d.problems);
   d.file_structure_version = sector[881];
   d.xa_marker = has_text(sector, 1024, "CD-XA001");
   d.problems |= problems_of(d, sector);

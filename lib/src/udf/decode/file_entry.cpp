@@ -8,15 +8,13 @@
 namespace lacuna::udf {
 namespace {
 
-namespace problem = entry_problem;
-
 /// Fields of 4/14.9 behind the information length.
 void decode_fields(Bytes b, FileEntry& e) {
   e.object_size = e.information_length;
   e.blocks_recorded = le64(b, 64);
-  e.accessed = time_at(b, 72, problem::kTime, e.problems);
-  e.modified = time_at(b, 84, problem::kTime, e.problems);
-  e.attributes_changed = time_at(b, 96, problem::kTime, e.problems);
+  e.accessed = time_at(b, 72, entry_problem::kTime, e.problems);
+  e.modified = time_at(b, 84, entry_problem::kTime, e.problems);
+  e.attributes_changed = time_at(b, 96, entry_problem::kTime, e.problems);
   e.checkpoint = le32(b, 108);
   e.attributes_icb = long_ad_at(b, 112);
   e.implementation = regid_at(b, 128);
@@ -27,16 +25,16 @@ void decode_fields(Bytes b, FileEntry& e) {
 void decode_extended_fields(Bytes b, FileEntry& e) {
   e.object_size = le64(b, 64);
   e.blocks_recorded = le64(b, 72);
-  e.accessed = time_at(b, 80, problem::kTime, e.problems);
-  e.modified = time_at(b, 92, problem::kTime, e.problems);
-  e.created = time_at(b, 104, problem::kTime, e.problems);
-  e.attributes_changed = time_at(b, 116, problem::kTime, e.problems);
+  e.accessed = time_at(b, 80, entry_problem::kTime, e.problems);
+  e.modified = time_at(b, 92, entry_problem::kTime, e.problems);
+  e.created = time_at(b, 104, entry_problem::kTime, e.problems);
+  e.attributes_changed = time_at(b, 116, entry_problem::kTime, e.problems);
   e.checkpoint = le32(b, 128);
   e.attributes_icb = long_ad_at(b, 136);
   e.streams_icb = long_ad_at(b, 152);
   e.implementation = regid_at(b, 168);
   e.unique_id = le64(b, 200);
-  if (e.object_size < e.information_length) e.problems |= problem::kObjectSize;
+  if (e.object_size < e.information_length) e.problems |= entry_problem::kObjectSize;
 }
 
 }  // namespace
@@ -70,19 +68,19 @@ std::optional<FileEntry> decode_file_entry(Bytes block) noexcept {
   e.bytes = fixed + attributes_bytes + allocation_bytes;
   e.extended_attributes = cut_view(b, fixed, attributes_bytes);
   if (e.extended_attributes.size() < attributes_bytes) {
-    e.problems |= problem::kAttributesBeyond;
+    e.problems |= entry_problem::kAttributesBeyond;
     e.allocation_offset = b.size();
   } else {
     e.allocation_offset = fixed + e.extended_attributes.size();
     e.allocation = cut_view(b, e.allocation_offset, allocation_bytes);
-    if (e.allocation.size() < allocation_bytes) e.problems |= problem::kAllocationBeyond;
+    if (e.allocation.size() < allocation_bytes) e.problems |= entry_problem::kAllocationBeyond;
   }
-  if (attributes_bytes % 4 != 0) e.problems |= problem::kAttributesLength;
+  if (attributes_bytes % 4 != 0) e.problems |= entry_problem::kAttributesLength;
   if (e.icb.form() == AllocationForm::kEmbedded && allocation_bytes != e.information_length)
-    e.problems |= problem::kEmbeddedLength;
-  if (e.icb.problems != 0) e.problems |= problem::kIcb;
+    e.problems |= entry_problem::kEmbeddedLength;
+  if (e.icb.problems != 0) e.problems |= entry_problem::kIcb;
   if (e.information_length > std::uint64_t{std::numeric_limits<std::int64_t>::max()})
-    e.problems |= problem::kInformationLength;
+    e.problems |= entry_problem::kInformationLength;
   return result;
 }
 

@@ -9,21 +9,19 @@
 namespace lacuna::udf {
 namespace {
 
-namespace problem = fid_problem;
-
 bool has_fid_identifier(Bytes b) { return b.size() >= 2 && le16(b, 0) == tag_id::kFileIdentifier; }
 
 // 4/14.4.2 to 4/14.4.9: what the decoded fields have against the standard
 std::uint32_t problems_of(const FileIdentifier& f, bool padding_whole) {
   std::uint32_t found = 0;
   const auto check = [&](bool fine, std::uint32_t bit) { found |= fine ? 0 : bit; };
-  check(f.version == 1, problem::kVersion);
-  check(!f.is_parent() || (f.name.empty() && f.is_directory()), problem::kParentNamed);
-  check(f.is_parent() || !f.name.empty(), problem::kNoName);
-  check(!f.has(fid_flag::kReserved), problem::kReservedFlags);
-  check(padding_whole && all_zero(f.raw.subspan(static_cast<std::size_t>(f.bytes))), problem::kPadding);
-  check(f.implementation_use.size() % 4 == 0, problem::kImplementationUse);
-  check(cs0_form(f.name) != Cs0Form::kUnknown, problem::kCompression);
+  check(f.version == 1, fid_problem::kVersion);
+  check(!f.is_parent() || (f.name.empty() && f.is_directory()), fid_problem::kParentNamed);
+  check(f.is_parent() || !f.name.empty(), fid_problem::kNoName);
+  check(!f.has(fid_flag::kReserved), fid_problem::kReservedFlags);
+  check(padding_whole && all_zero(f.raw.subspan(static_cast<std::size_t>(f.bytes))), fid_problem::kPadding);
+  check(f.implementation_use.size() % 4 == 0, fid_problem::kImplementationUse);
+  check(cs0_form(f.name) != Cs0Form::kUnknown, fid_problem::kCompression);
   return found;
 }
 

@@ -7,8 +7,6 @@
 namespace lacuna::udf {
 namespace {
 
-namespace problem = map_problem;
-
 constexpr std::size_t kType1Bytes = 6;
 constexpr std::size_t kType2Bytes = 64;
 
@@ -20,8 +18,8 @@ void decode_sparable(Bytes b, PartitionMap& m) {
   m.sparing_tables = static_cast<std::uint8_t>(std::min(tables, m.sparing_table_sector.size()));
   m.sparing_table_bytes = le32(b, 44);
   for (std::size_t i = 0; i < m.sparing_tables; ++i) m.sparing_table_sector[i] = le32(b, 48 + i * 4);
-  if (!std::has_single_bit(m.packet_blocks)) m.problems |= problem::kPacketLength;
-  if (tables == 0 || tables > m.sparing_table_sector.size()) m.problems |= problem::kSparingTables;
+  if (!std::has_single_bit(m.packet_blocks)) m.problems |= map_problem::kPacketLength;
+  if (tables == 0 || tables > m.sparing_table_sector.size()) m.problems |= map_problem::kSparingTables;
 }
 
 // UDF 2.2.10
@@ -33,7 +31,7 @@ void decode_metadata(Bytes b, PartitionMap& m) {
   m.allocation_unit_blocks = le32(b, 52);
   m.alignment_unit_blocks = le16(b, 56);
   m.metadata_flags = b[58];
-  if (m.allocation_unit_blocks == 0 || m.alignment_unit_blocks == 0) m.problems |= problem::kUnits;
+  if (m.allocation_unit_blocks == 0 || m.alignment_unit_blocks == 0) m.problems |= map_problem::kUnits;
 }
 
 // ECMA-167 3/10.7.3, UDF 2.2.8: identifier, volume and partition stand in the same place in all of UDF's
@@ -79,10 +77,10 @@ std::optional<PartitionMap> PartitionMapReader::next() noexcept {
     m.kind = PartitionMapKind::kPhysical;
     m.volume_number = le16(m.raw, 2);
     m.partition_number = le16(m.raw, 4);
-    if (length != kType1Bytes) m.problems |= problem::kLength;
+    if (length != kType1Bytes) m.problems |= map_problem::kLength;
   } else if (m.type == 2) {
     decode_type_2(m.raw, m);
-    if (length != kType2Bytes) m.problems |= problem::kLength;
+    if (length != kType2Bytes) m.problems |= map_problem::kLength;
   }
   rest_ = rest_.subspan(length);
   ++done_;

@@ -8,26 +8,25 @@
 namespace lacuna::udf {
 namespace {
 
-namespace problem = path_problem;
-constexpr std::size_t kFixedBytes = 4;
+constexpr std::size_t kComponentBytes = 4;
 
 void separate(std::string& path) {
   if (!path.empty() && path.back() != '/') path += '/';
 }
 
 void append_root(SymlinkTarget& to, bool is_first) {
-  if (!is_first) to.problems |= problem::kRootInside;
+  if (!is_first) to.problems |= path_problem::kRootInside;
   to.path = "/";
 }
 
 void append_name(SymlinkTarget& to, Bytes identifier) {
   if (identifier.size() < 2) {  // a compression id alone is no name either
-    to.problems |= problem::kEmptyName;
+    to.problems |= path_problem::kEmptyName;
     return;
   }
   separate(to.path);
   const Cs0Form form = append_cs0_name(to.path, identifier);
-  if (form != Cs0Form::k8 && form != Cs0Form::k16) to.problems |= problem::kCompression;
+  if (form != Cs0Form::k8 && form != Cs0Form::k16) to.problems |= path_problem::kCompression;
 }
 
 }  // namespace
@@ -39,12 +38,12 @@ std::optional<PathComponent> PathComponentReader::next() noexcept {
     stop_ = Stop::kEnd;
     return {};
   }
-  if (rest_.size() < kFixedBytes || rest_.size() - kFixedBytes < rest_[1]) {
+  if (rest_.size() < kComponentBytes || rest_.size() - kComponentBytes < rest_[1]) {
     stop_ = Stop::kOverrun;
     return {};
   }
-  const PathComponent c{rest_[0], le16(rest_, 2), rest_.subspan(kFixedBytes, rest_[1])};
-  rest_ = rest_.subspan(kFixedBytes + c.identifier.size());
+  const PathComponent c{rest_[0], le16(rest_, 2), rest_.subspan(kComponentBytes, rest_[1])};
+  rest_ = rest_.subspan(kComponentBytes + c.identifier.size());
   return c;
 }
 
@@ -60,7 +59,7 @@ SymlinkTarget decode_symlink_target(Bytes content) {
         append_root(target, is_first);
         if (!c->identifier.empty()) {
           target.path.clear();
-          target.problems |= problem::kNamedRoot;
+          target.problems |= path_problem::kNamedRoot;
           append_name(target, c->identifier);
         }
         break;
@@ -80,12 +79,12 @@ SymlinkTarget decode_symlink_target(Bytes content) {
         break;
       case Type::kReserved:
       default:
-        target.problems |= problem::kReserved;
+        target.problems |= path_problem::kReserved;
     }
     is_first = false;
   }
-  if (reader.stop() == PathComponentReader::Stop::kOverrun) target.problems |= problem::kOverrun;
-  if (is_first) target.problems |= problem::kEmpty;
+  if (reader.stop() == PathComponentReader::Stop::kOverrun) target.problems |= path_problem::kOverrun;
+  if (is_first) target.problems |= path_problem::kEmpty;
   return target;
 }
 

@@ -11,8 +11,6 @@
 namespace lacuna::udf {
 namespace {
 
-namespace problem = tag_problem;
-
 using CrcTable = std::array<std::uint16_t, 256>;
 
 /// kCrcTables[k][c]: what byte c adds to the CRC when k more bytes follow it in the same step.
@@ -121,29 +119,29 @@ TagCheck check_tag(Bytes descriptor, std::optional<std::uint32_t> expected_locat
   check.expected_location = expected_location;
   const Bytes b = descriptor;
   const auto add = [&](bool wrong, std::uint32_t bit) { check.problems |= wrong ? bit : 0; };
-  add(b.size() < std::max<std::uint64_t>(needed_bytes, kTagBytes), problem::kTooShort);
+  add(b.size() < std::max<std::uint64_t>(needed_bytes, kTagBytes), tag_problem::kTooShort);
   if (b.size() < kTagBytes) return check;
   if (all_zero(b.first(kTagBytes))) {
-    check.problems |= problem::kBlank;
+    check.problems |= tag_problem::kBlank;
     return check;
   }
   const Tag& t = check.tag = tag_fields(b);
-  add(tag_checksum(b) != t.checksum, problem::kChecksum);
-  add(t.version != 2 && t.version != 3, problem::kVersion);
-  add(b[5] != 0, problem::kReserved);
-  add(expected_location && *expected_location != t.location, problem::kLocation);
+  add(tag_checksum(b) != t.checksum, tag_problem::kChecksum);
+  add(t.version != 2 && t.version != 3, tag_problem::kVersion);
+  add(b[5] != 0, tag_problem::kReserved);
+  add(expected_location && *expected_location != t.location, tag_problem::kLocation);
 
   const std::uint64_t covered_bytes = std::uint64_t{kTagBytes} + t.crc_length;
   if (t.crc_length == 0) {
-    check.problems |= problem::kCrcNone;
-    add(t.crc != 0, problem::kCrc);
+    check.problems |= tag_problem::kCrcNone;
+    add(t.crc != 0, tag_problem::kCrc);
     return check;
   }
-  add(covered_bytes < needed_bytes, problem::kCrcShort);
+  add(covered_bytes < needed_bytes, tag_problem::kCrcShort);
   if (covered_bytes > b.size()) {
-    check.problems |= problem::kCrcBeyond;
+    check.problems |= tag_problem::kCrcBeyond;
   } else {
-    add(crc16(b.subspan(kTagBytes, t.crc_length)) != t.crc, problem::kCrc);
+    add(crc16(b.subspan(kTagBytes, t.crc_length)) != t.crc, tag_problem::kCrc);
   }
   return check;
 }
@@ -158,21 +156,22 @@ std::string describe(const TagCheck& check) {
     text += phrase();
   };
   const auto words = [](std::string_view phrase) { return [phrase] { return phrase; }; };
-  say(problem::kTooShort, words("it is cut short"));
-  say(problem::kBlank, words("nothing is recorded there"));
-  say(problem::kChecksum, words("the checksum of its tag is wrong"));
+  say(tag_problem::kTooShort, words("it is cut short"));
+  say(tag_problem::kBlank, words("nothing is recorded there"));
+  say(tag_problem::kChecksum, words("the checksum of its tag is wrong"));
   // What a tag with a wrong checksum says further on means nothing.
-  if ((check.problems & problem::kChecksum) == 0) {
+  if ((check.problems & tag_problem::kChecksum) == 0) {
     const Tag& t = check.tag;
-    say(problem::kCrc, words("its CRC is wrong"));
-    say(problem::kCrcBeyond, [&] { return fmt::format("its CRC covers {} bytes, more than there are", t.crc_length); });
-    say(problem::kCrcNone, words("it has no CRC"));
-    say(problem::kCrcShort, [&] { return fmt::format("its CRC covers only {} bytes", t.crc_length); });
-    say(problem::kVersion, [&] { return fmt::format("its version is {}, not 2 or 3", t.version); });
-    say(problem::kLocation, [&] {
+    say(tag_problem::kCrc, words("its CRC is wrong"));
+    say(tag_problem::kCrcBeyond,
+        [&] { return fmt::format("its CRC covers {} bytes, more than there are", t.crc_length); });
+    say(tag_problem::kCrcNone, words("it has no CRC"));
+    say(tag_problem::kCrcShort, [&] { return fmt::format("its CRC covers only {} bytes", t.crc_length); });
+    say(tag_problem::kVersion, [&] { return fmt::format("its version is {}, not 2 or 3", t.version); });
+    say(tag_problem::kLocation, [&] {
       return fmt::format("its location is {} instead of {}", t.location, check.expected_location.value_or(0));
     });
-    say(problem::kReserved, words("the reserved byte of its tag is not zero"));
+    say(tag_problem::kReserved, words("the reserved byte of its tag is not zero"));
   }
   if (last_phrase != 0) text.replace(last_phrase - 2, 2, " and ");
   return text;

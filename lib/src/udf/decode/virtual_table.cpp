@@ -8,15 +8,13 @@
 namespace lacuna::udf {
 namespace {
 
-namespace problem = vat_problem;
-
 std::optional<std::uint32_t> unless_ones(std::uint32_t value) {
   if (value == 0xffffffff) return {};
   return value;
 }
 
 Bytes whole_entries(Bytes b, std::uint32_t& problems) {
-  if (b.size() % 4 != 0) problems |= problem::kLength;
+  if (b.size() % 4 != 0) problems |= vat_problem::kLength;
   return b.first(b.size() & ~std::size_t{3});
 }
 
@@ -49,8 +47,8 @@ std::optional<VirtualTable> decode_200(Bytes content) {
   t.max_write = le16(content, 148);
   t.implementation_use = content.subspan(kFixedBytes, header_bytes - kFixedBytes);
   t.entries = whole_entries(content.subspan(header_bytes), t.problems);
-  if (header_bytes != kFixedBytes + use_bytes) t.problems |= problem::kHeader;
-  if (!is_dstring(t.volume_id)) t.problems |= problem::kText;
+  if (header_bytes != kFixedBytes + use_bytes) t.problems |= vat_problem::kHeader;
+  if (!is_dstring(t.volume_id)) t.problems |= vat_problem::kText;
   return t;
 }
 

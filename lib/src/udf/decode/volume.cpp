@@ -9,15 +9,15 @@
 namespace lacuna::udf {
 namespace {
 
-namespace problem = volume_problem;
-
-std::uint32_t text_problem(Bytes field) { return is_dstring(field) ? 0 : problem::kText; }
+std::uint32_t text_problem(Bytes field) { return is_dstring(field) ? 0 : volume_problem::kText; }
 
 std::uint32_t charspec_problem(Bytes b, std::size_t at) {
-  return is_osta_charspec(b.subspan(at, kCharspecBytes)) ? 0 : problem::kCharspec;
+  return is_osta_charspec(b.subspan(at, kCharspecBytes)) ? 0 : volume_problem::kCharspec;
 }
 
-std::uint32_t extent_problem(const ExtentAd& e) { return e.length_bytes > kMaxExtentBytes ? problem::kExtent : 0; }
+std::uint32_t extent_problem(const ExtentAd& e) {
+  return e.length_bytes > kMaxExtentBytes ? volume_problem::kExtent : 0;
+}
 
 std::optional<std::uint32_t> entry_of(Bytes table, std::size_t i) {
   if (i >= table.size() / 4) return {};
@@ -38,7 +38,7 @@ std::optional<Anchor> decode_anchor(Bytes b) noexcept {
   a.reserve = extent_ad_at(b, 24);
   a.bytes = 32;
   a.problems = extent_problem(a.main) | extent_problem(a.reserve);
-  if (a.main.none()) a.problems |= problem::kExtent;
+  if (a.main.none()) a.problems |= volume_problem::kExtent;
   return a;
 }
 
@@ -57,7 +57,7 @@ std::optional<PrimaryVolume> decode_primary_volume(Bytes b) noexcept {
   v.interchange_level = le16(b, 60);
   v.volume_set_id = b.subspan(72, 128);
   v.application = regid_at(b, 344);
-  v.recorded = time_at(b, 376, problem::kTime, v.problems);
+  v.recorded = time_at(b, 376, volume_problem::kTime, v.problems);
   v.implementation = regid_at(b, 388);
   v.flags = le16(b, 488);
   v.bytes = kBytes;
@@ -76,7 +76,7 @@ std::optional<VolumePointer> decode_volume_pointer(Bytes b) noexcept {
   p.next = extent_ad_at(b, 20);
   p.bytes = 28;
   p.problems = extent_problem(p.next);
-  if (p.next.none()) p.problems |= problem::kExtent;
+  if (p.next.none()) p.problems |= volume_problem::kExtent;
   return p;
 }
 
@@ -117,11 +117,11 @@ std::optional<Partition> decode_partition(Bytes b) noexcept {
   if (p.is_nsr()) {
     p.header = {short_ad_at(b, 56), short_ad_at(b, 64), short_ad_at(b, 72), short_ad_at(b, 80), short_ad_at(b, 88)};
   } else {
-    p.problems |= problem::kIdentifier;
+    p.problems |= volume_problem::kIdentifier;
   }
   const std::uint32_t access = le32(b, 184);
   p.access = static_cast<AccessType>(access);
-  if (access > 4) p.problems |= problem::kAccessType;
+  if (access > 4) p.problems |= volume_problem::kAccessType;
   p.start_sector = le32(b, 188);
   p.length_sectors = le32(b, 192);
   p.implementation = regid_at(b, 196);
@@ -149,11 +149,11 @@ std::optional<LogicalVolume> decode_logical_volume(Bytes b) noexcept {
   v.bytes = std::uint64_t{kFixedBytes} + table_bytes;
 
   v.problems = charspec_problem(b, 20) | text_problem(v.volume_id) | extent_problem(v.integrity);
-  if (v.maps.size() < table_bytes) v.problems |= problem::kTableBeyond;
+  if (v.maps.size() < table_bytes) v.problems |= volume_problem::kTableBeyond;
   if (!std::has_single_bit(v.block_bytes) || v.block_bytes < 512 || v.block_bytes > 32768)
-    v.problems |= problem::kBlockSize;
-  if (v.file_set.none()) v.problems |= problem::kExtent;
-  if (!v.domain.is("*OSTA UDF Compliant")) v.problems |= problem::kIdentifier;
+    v.problems |= volume_problem::kBlockSize;
+  if (v.file_set.none()) v.problems |= volume_problem::kExtent;
+  if (!v.domain.is("*OSTA UDF Compliant")) v.problems |= volume_problem::kIdentifier;
   return v;
 }
 
@@ -171,7 +171,7 @@ std::optional<UnallocatedSpace> decode_unallocated_space(Bytes b) noexcept {
   s.bytes = kFixedBytes + table_bytes;
   if (s.extents.size() < table_bytes) {
     s.extents = s.extents.first(s.extents.size() / kExtentAdBytes * kExtentAdBytes);
-    s.problems |= problem::kTableBeyond;
+    s.problems |= volume_problem::kTableBeyond;
   }
   return s;
 }
@@ -191,7 +191,7 @@ std::optional<Integrity> decode_integrity(Bytes b) noexcept {
   if (!tag) return {};
   Integrity v;
   v.tag = *tag;
-  v.recorded = time_at(b, 16, problem::kTime, v.problems);
+  v.recorded = time_at(b, 16, volume_problem::kTime, v.problems);
   v.type = le32(b, 28);
   v.next = extent_ad_at(b, 32);
   v.next_unique_id = le64(b, 40);
@@ -200,7 +200,7 @@ std::optional<Integrity> decode_integrity(Bytes b) noexcept {
   const std::uint64_t table_bytes = std::uint64_t{v.partitions} * 4;
   v.bytes = kFixedBytes + 2 * table_bytes + use_bytes;
   v.problems |= extent_problem(v.next);
-  if (v.bytes > b.size()) v.problems |= problem::kTableBeyond;
+  if (v.bytes > b.size()) v.problems |= volume_problem::kTableBeyond;
   if (kFixedBytes + 2 * table_bytes > b.size()) return v;
 
   const auto table = static_cast<std::size_t>(table_bytes);

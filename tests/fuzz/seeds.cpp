@@ -6,6 +6,7 @@
 #include <string_view>
 
 #include "base/bytes.h"
+#include "fuzz/layout_seeds.h"
 #include "fuzz/udf_seeds.h"
 #include "support/iso_builder.h"
 
@@ -100,7 +101,8 @@ std::vector<IsoImage> images() {
 
 std::vector<std::vector<std::uint8_t>> seeds_for(std::string_view target) {
   if (target == "sector_map_fuzz") return maps();
-  std::vector<std::vector<std::uint8_t>> seeds = udf_seeds_for(target);
+  std::vector<std::vector<std::uint8_t>> seeds = layout_seeds_for(target);
+  if (seeds.empty()) seeds = udf_seeds_for(target);
   if (!seeds.empty()) return seeds;
   for (IsoImage& image : images()) {
     if (target == "open_image_fuzz") {

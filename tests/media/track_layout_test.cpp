@@ -194,6 +194,13 @@ TEST(CueLayout, OneAddressAloneMovesNothing) {
   EXPECT_THAT(x.runs(), ElementsAre("0+10 @0:0/2352~", "10+3 @1:0/2352"));
 }
 
+TEST(CueLayout, FileWithoutATrackIsPassedOver) {
+  const LaidOut x = lay_out("FILE u BINARY\nFILE a BINARY\nTRACK 01 MODE1/2352\nINDEX 01 00:00:00\n",
+                            MemoryFolder().add("u", raw(4)).add("a", addressed_sectors(70, 3)));
+  EXPECT_THAT(x.runs(), ElementsAre("0+3 @0:0/2352"));
+  EXPECT_THAT(x.found(), ElementsAre("layout-file-unused u: (line 1) has no index of any track; it was passed over"));
+}
+
 // What lies between sessions: multi-session practice, from memory.
 TEST(CueLayout, SessionsLieApart) {
   const std::string sheet =

@@ -117,7 +117,6 @@ class CuePlacer {
     file_.emplace();
     file_->number = number;
     sectors_ = byte_ = 0;
-    const bool is_first = number == 0;
     const auto absent = [&](std::string_view kind, std::string_view why) {
       find(Severity::kLoss, kind,
            fmt::format("(line {}, from track {} on) {}; its sectors are absent", file.line, track.number, why));
@@ -144,7 +143,7 @@ class CuePlacer {
     file_->bytes = samples.bytes;
     file_->said_bytes = samples.said_bytes;
     file_->swapped = samples.big_endian;
-    may_move_ = !is_first;
+    may_move_ = track_ != nullptr;  // something comes before it
   }
 
   // Where the addresses of the coming sectors say they are. A first file is not moved: nothing before it is in doubt.

@@ -82,6 +82,7 @@ class CueParser {
     if (why.empty()) why = close_track();
     if (why.empty() && sheet_.tracks.empty()) why = "names no track; a cue sheet has FILE, TRACK and INDEX lines";
     if (!why.empty()) return bad_line(name_, std::max<std::size_t>(line_, 1), why);
+    tell_unused_files();
     return std::move(sheet_);
   }
 
@@ -227,6 +228,22 @@ class CueParser {
   std::string take_text(const std::vector<Word>& words, std::string_view rest, std::string& text) {
     text = shown_text(words.size() == 2 ? words[1].text : rest, sheet_.charset);
     return {};
+  }
+
+  void tell_unused_files() {
+    std::vector<bool> used(sheet_.files.size());
+    for (const CueTrack& track : sheet_.tracks) {
+      for (const CueIndex& index : track.indexes) used[index.file] = true;
+    }
+    for (std::size_t i = 0; i < used.size(); ++i) {
+      if (used[i]) continue;
+      findings_.add({Severity::kDoubt,
+                     "layout-file-unused",
+                     shown_text(last_component(sheet_.files[i].name), sheet_.charset),
+                     {},
+                     {},
+                     fmt::format("(line {}) has no index of any track; it was passed over", sheet_.files[i].line)});
+    }
   }
 
   std::string close_track() {

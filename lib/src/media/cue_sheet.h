@@ -48,8 +48,8 @@ struct CueSheet {
   std::string title, performer, songwriter, catalog, cdtext_file;  ///< UTF-8.
 };
 
-/// Reads text that check_sheet() has let through. Words without a meaning here are findings (layout-word). Errors:
-/// kBadInput with `name` and line.
+/// Reads text that check_sheet() has let through. Findings: words that such sheets don't have (layout-word), files
+/// without a track (layout-file-unused). Errors: kBadInput with `name` and line.
 Result<CueSheet> parse_cue_sheet(std::string_view text, const std::string& name, Findings& findings);
 
 }  // namespace lacuna

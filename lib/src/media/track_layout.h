@@ -47,22 +47,27 @@ struct StoredRun {
 
 struct TrackLayout {
   std::vector<std::unique_ptr<ByteStore>> stores;
-  std::vector<StoredRun> runs;               ///< Ascending by first_lba, not overlapping; what no run holds is absent.
-  std::vector<Track> tracks;                 ///< Ascending by first_lba.
+  std::vector<StoredRun> runs;  ///< Ascending by first_lba, not overlapping; what no run holds is absent.
+  std::vector<Track> tracks;    ///< 1 to 99, ascending by first_lba; of unknown length: as many sectors as are certain.
   std::uint64_t first_lba = 0, end_lba = 0;  ///< What the layout speaks of.
   std::int32_t header_bias = 0;              ///< What headers count more than LBAs, where a writer began elsewhere.
 };
 
-/// A cue sheet. Files are looked up beside it, without regard to case, and nowhere else; those that are missing or
-/// short leave their sectors absent (findings: layout-file-missing, layout-file-short). `kinds` of tracks: AUDIO,
-/// MODE1/2048, MODE1/2352, MODE2/2048, MODE2/2324, MODE2/2336, MODE2/2352, CDG, CDI/2336, CDI/2352; files: BINARY,
-/// MOTOROLA, WAVE, AIFF. Errors: kNotReadable, kBadInput with file and line.
+/// A cue sheet (docs/formats/tracks.md). Files are looked up beside it by the last component of their names, the exact
+/// name first, else without regard to case, and nowhere else. Kinds of tracks: AUDIO, CDG, MODE1/2048, MODE1/2352,
+/// MODE2/2048, MODE2/2324, MODE2/2336, MODE2/2352, CDI/2336, CDI/2352; of files: BINARY, MOTOROLA, WAVE, AIFF.
+/// Sectors that the files don't have are absent, and so is data whose place is not certain. Findings:
+/// layout-file-missing, layout-file-short, layout-file-odd (ends in a sector), layout-file-kind (not read: compressed,
+/// or not as a CD has it), layout-place (by addresses in sectors, by rule, or the least possible), layout-overlap,
+/// layout-word. Errors: kNotReadable; kBadInput with file and line.
 Result<TrackLayout> read_cue_sheet(const std::filesystem::path& path, Findings& findings);
 
-/// Other descriptions of tracks, through libcdio. Errors: kNotReadable.
+/// A TOC file (text that begins with CD_DA, CD_ROM, CD_ROM_XA or CD_I), whose files are looked up in the same way, or
+/// an NRG container. Findings and errors as above; an NRG container has no lines.
 Result<TrackLayout> read_container(const std::filesystem::path& path, Findings& findings);
 
-/// Whether a file is a cue sheet or a container of the above, by its name and first bytes.
+/// Whether a file is a cue sheet or a container of the above: by its extension (.cue, .toc, .nrg, in any case) and by
+/// its first bytes, those of NRG by its last ones.
 enum class LayoutKind : std::uint8_t { kNone, kCueSheet, kContainer };
 LayoutKind layout_kind(const std::filesystem::path& path);
 

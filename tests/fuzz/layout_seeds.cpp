@@ -3,38 +3,35 @@
 
 #include <string>
 
+#include "media/chunk_bytes.h"
+
 namespace lacuna::test {
 namespace {
-
-std::string be(std::uint64_t value, int bytes) {
-  std::string s;
-  while (bytes-- > 0) s += static_cast<char>(value >> (8 * bytes) & 0xFF);
-  return s;
-}
-std::string chunk(const std::string& id, const std::string& data) { return id + be(data.size(), 4) + data; }
 
 // A container of two tracks written at once and one by itself, in the 64-bit forms or the 32-bit ones.
 std::string container(bool wide) {
   const int width = wide ? 8 : 4;
   const auto index = [&](int track, int number, int lba) {
-    const std::string place = wide ? be(static_cast<std::uint64_t>(lba), 4)
-                                   : std::string("\0\0\2", 3) + be(static_cast<std::uint64_t>(lba % 75), 1);
-    return "\1" + be(static_cast<std::uint64_t>(track), 1) + be(static_cast<std::uint64_t>(number), 1) + '\0' + place;
+    const std::string place = wide ? be_bytes(static_cast<std::uint64_t>(lba), 4)
+                                   : std::string("\0\0\2", 3) + be_bytes(static_cast<std::uint64_t>(lba % 75), 1);
+    return "\1" + be_bytes(static_cast<std::uint64_t>(track), 1) + be_bytes(static_cast<std::uint64_t>(number), 1) +
+           '\0' + place;
   };
   const auto track = [&](int mode, int unit, int at, int start, int end) {
-    return "ISRC00000001" + be(static_cast<std::uint64_t>(unit), 2) + be(static_cast<std::uint64_t>(mode), 1) +
-           std::string(3, '\0') + be(static_cast<std::uint64_t>(at), width) +
-           be(static_cast<std::uint64_t>(start), width) + be(static_cast<std::uint64_t>(end), width);
+    return "ISRC00000001" + be_bytes(static_cast<std::uint64_t>(unit), 2) +
+           be_bytes(static_cast<std::uint64_t>(mode), 1) + std::string(3, '\0') +
+           be_bytes(static_cast<std::uint64_t>(at), width) + be_bytes(static_cast<std::uint64_t>(start), width) +
+           be_bytes(static_cast<std::uint64_t>(end), width);
   };
-  const std::string entry =
-      be(9000, width) + be(2048, width) + be(0, 4) + be(20, 4) + std::string(static_cast<std::size_t>(width), '\0');
+  const std::string entry = be_bytes(9000, width) + be_bytes(2048, width) + be_bytes(0, 4) + be_bytes(20, 4) +
+                            std::string(static_cast<std::size_t>(width), '\0');
   const std::string chunks =
-      chunk(wide ? "CUEX" : "CUES", index(1, 1, 0) + index(2, 0, 2) + index(2, 1, 3) + index(0xAA, 1, 4)) +
-      chunk(wide ? "DAOX" : "DAOI",
-            std::string(20, '\0') + "\1\2" + track(0, 2048, 0, 0, 4096) + track(7, 2352, 4096, 6448, 8800)) +
-      chunk("SINF", be(2, 4)) + chunk(wide ? "ETN2" : "ETNF", entry) + chunk("SINF", be(1, 4)) +
-      chunk("CDTX", std::string(std::string_view("\x80\0\0\0Join us now \x9a\x0c", 18))) + chunk("END!", "");
-  return std::string(11048, 'x') + chunks + (wide ? "NER5" + be(11048, 8) : "NERO" + be(11048, 4));
+      chunk_be(wide ? "CUEX" : "CUES", index(1, 1, 0) + index(2, 0, 2) + index(2, 1, 3) + index(0xAA, 1, 4)) +
+      chunk_be(wide ? "DAOX" : "DAOI",
+               std::string(20, '\0') + "\1\2" + track(0, 2048, 0, 0, 4096) + track(7, 2352, 4096, 6448, 8800)) +
+      chunk_be("SINF", be_bytes(2, 4)) + chunk_be(wide ? "ETN2" : "ETNF", entry) + chunk_be("SINF", be_bytes(1, 4)) +
+      chunk_be("CDTX", std::string(std::string_view("\x80\0\0\0Join us now \x9a\x0c", 18))) + chunk_be("END!", "");
+  return std::string(11048, 'x') + chunks + (wide ? "NER5" + be_bytes(11048, 8) : "NERO" + be_bytes(11048, 4));
 }
 
 constexpr std::string_view kCueSheets[] = {

@@ -4,6 +4,7 @@
 #include <gtest/gtest.h>
 
 #include "media/cd_text.h"
+#include "media/chunk_bytes.h"
 #include "media/layout_helpers.h"
 #include "media/memory_store.h"
 #include "media/nrg.h"
@@ -13,10 +14,13 @@
 namespace lacuna {
 namespace {
 
+using test::be_bytes;
+using test::chunk_be;
 using test::LaidOut;
 using test::MemoryFolder;
 using test::MemoryStore;
 using test::TempFolder;
+using test::zero_sectors;
 using testing::ElementsAre;
 using testing::IsEmpty;
 using std::string_literals::operator""s;
@@ -32,8 +36,6 @@ LaidOut toc(std::string_view text, const MemoryFolder& folder) {
   return x;
 }
 
-std::vector<std::uint8_t> raw(std::size_t sectors) { return std::vector<std::uint8_t>(sectors * kRawSectorBytes); }
-
 TEST(TocFile, TracksOutOfStretchesOfFiles) {
   const LaidOut x =
       toc("CATALOG \"1234567890123\"\nCD_ROM_XA // a comment\nCD_TEXT {\n LANGUAGE_MAP { 0 : 9 }\n LANGUAGE 0 { TITLE "
@@ -42,7 +44,7 @@ TEST(TocFile, TracksOutOfStretchesOfFiles) {
           "PERFORMER "
           "\"P\" } LANGUAGE 1 { TITLE \"other\" } }\nSILENCE 00:02:00\nSTART\nFILE \"a.bin\" #176400 0 00:00:20\n"
           "INDEX 00:00:10\nTRACK MODE2_FORM_MIX\nZERO MODE2_FORM_MIX 00:00:05\nSTART 00:00:05\nDATAFILE \"b.bin\"\n",
-          MemoryFolder().add("a.bin", raw(100)).add("b.bin", std::vector<std::uint8_t>(10 * 2336)));
+          MemoryFolder().add("a.bin", zero_sectors(100)).add("b.bin", std::vector<std::uint8_t>(10 * 2336)));
   EXPECT_THAT(x.found(), IsEmpty());
   EXPECT_THAT(x.runs(), ElementsAre("0+75 @0:0/2352", "225+20 @0:176400/2352~^", "250+10 @1:0/2336"));
   EXPECT_THAT(x.tracks(), ElementsAre("1.1: 0+75 -0 a.bin", "2.1~: 225+20 -150 a.bin", "3.1: 250+10 -5 b.bin"));
@@ -73,7 +75,7 @@ TEST(TocFile, OrderOfBytesOfSamples) {
   const std::string head("RIFF\x84\x12\0\0WAVEfmt \x10\0\0\0\1\0\2\0\x44\xAC\0\0\x10\xB1\2\0\4\0\x10\0data\x60\x12\0\0",
                          44);
   std::copy(head.begin(), head.end(), wave.begin());
-  const MemoryFolder folder = MemoryFolder().add("a", raw(2)).add("w", wave);
+  const MemoryFolder folder = MemoryFolder().add("a", zero_sectors(2)).add("w", wave);
   EXPECT_THAT(toc("CD_DA TRACK AUDIO AUDIOFILE \"a\" 0", folder).runs(), ElementsAre("0+2 @0:0/2352~^"));
   EXPECT_THAT(toc("CD_DA TRACK AUDIO FILE \"a\" SWAP 0", folder).runs(), ElementsAre("0+2 @0:0/2352~"));
   EXPECT_THAT(toc("CD_DA TRACK AUDIO FILE \"w\" 0", folder).runs(), ElementsAre("0+2 @0:44/2352~"));
@@ -85,7 +87,7 @@ TEST(TocFile, OrderOfBytesOfSamples) {
 
 TEST(TocFile, SectorsAcrossTwoFilesAreAbsent) {
   const LaidOut x = toc("CD_DA TRACK AUDIO FILE \"a\" 0 600 FILE \"b\" 0 576 FILE \"a\" 588 588",
-                        MemoryFolder().add("a", raw(2)).add("b", raw(2)));
+                        MemoryFolder().add("a", zero_sectors(2)).add("b", zero_sectors(2)));
   EXPECT_THAT(x.runs(), ElementsAre("0+1 @0:0/2352~^", "2+1 @0:2352/2352~^"));
   EXPECT_THAT(x.found(), ElementsAre("layout-file-odd a: (line 1) does not end with a sector; the sector in which it "
                                      "does is absent"));
@@ -98,7 +100,7 @@ TEST(TocFile, MissingAndShortFiles) {
       MemoryFolder()
           .add("a", std::vector<std::uint8_t>(2048 * 3))
           .add("b", std::vector<std::uint8_t>(2048 * 3))
-          .add("c", raw(2)));
+          .add("c", zero_sectors(2)));
   EXPECT_THAT(x.runs(), ElementsAre("10+3 @0:0/2048", "18+2 @2:0/2352~^"));
   EXPECT_THAT(x.found(),
               ElementsAre("layout-file-missing none: (line 1) is missing; its sectors are absent",
@@ -140,31 +142,25 @@ TEST(TocFile, BadStatementsAreNamed) {
 
 // --- NRG
 
-std::string be(std::uint64_t value, int bytes) {
-  std::string s;
-  while (bytes-- > 0) s += static_cast<char>(value >> (8 * bytes) & 0xFF);
-  return s;
-}
-std::string chunk(const std::string& id, const std::string& data) { return id + be(data.size(), 4) + data; }
 std::string cuex(int control, int track, int index, std::int64_t lba) {
-  return be(static_cast<std::uint64_t>(control), 1) + be(static_cast<std::uint64_t>(track), 1) +
-         be(static_cast<std::uint64_t>(index), 1) + '\0' + be(static_cast<std::uint64_t>(lba), 4);
+  return be_bytes(static_cast<std::uint64_t>(control), 1) + be_bytes(static_cast<std::uint64_t>(track), 1) +
+         be_bytes(static_cast<std::uint64_t>(index), 1) + '\0' + be_bytes(static_cast<std::uint64_t>(lba), 4);
 }
 struct DaoTrack {
   std::uint64_t unit, mode, at, index1, end;
 };
 std::string dao(const std::vector<DaoTrack>& tracks, std::uint64_t first = 1, int width = 8) {
-  std::string s = std::string(20, '\0') + be(first, 1) + be(first + tracks.size() - 1, 1);
+  std::string s = std::string(20, '\0') + be_bytes(first, 1) + be_bytes(first + tracks.size() - 1, 1);
   for (const DaoTrack& t : tracks) {
-    s += "ISRC00000001" + be(t.unit, 2) + be(t.mode, 1) + std::string(3, '\0') + be(t.at, width) + be(t.index1, width) +
-         be(t.end, width);
+    s += "ISRC00000001" + be_bytes(t.unit, 2) + be_bytes(t.mode, 1) + std::string(3, '\0') + be_bytes(t.at, width) +
+         be_bytes(t.index1, width) + be_bytes(t.end, width);
   }
   return s;
 }
 std::string nrg_file(std::size_t data_bytes, const std::string& chunks, bool old = false) {
   std::string file(data_bytes, '\0');
-  file += chunks + chunk("END!", "");
-  return file + (old ? "NERO" + be(data_bytes, 4) : "NER5" + be(data_bytes, 8));
+  file += chunks + chunk_be("END!", "");
+  return file + (old ? "NERO" + be_bytes(data_bytes, 4) : "NER5" + be_bytes(data_bytes, 8));
 }
 
 LaidOut nrg(const std::string& file) {
@@ -176,10 +172,10 @@ LaidOut nrg(const std::string& file) {
 TEST(Nrg, DiscAtOnceWithThePauseBeforeTheFirstSector) {
   // 150 sectors before LBA 0, 20 of mode 1, 5 of a pregap and 10 of sound.
   const std::uint64_t a = 150 * 2048, b = a + 20 * 2048, c = b + 5 * 2352, end = c + 10 * 2352;
-  const std::string chunks = chunk("CUEX", cuex(0x41, 0, 0, -150) + cuex(0x41, 1, 0, -150) + cuex(0x41, 1, 1, 0) +
-                                               cuex(1, 2, 0, 20) + cuex(1, 2, 1, 25) + cuex(1, 0xAA, 1, 35)) +
-                             chunk("DAOX", dao({{2048, 0, 0, a, b}, {2352, 7, b, c, end}})) + chunk("SINF", be(2, 4)) +
-                             chunk("MTYP", be(1, 4));
+  const std::string chunks = chunk_be("CUEX", cuex(0x41, 0, 0, -150) + cuex(0x41, 1, 0, -150) + cuex(0x41, 1, 1, 0) +
+                                                  cuex(1, 2, 0, 20) + cuex(1, 2, 1, 25) + cuex(1, 0xAA, 1, 35)) +
+                             chunk_be("DAOX", dao({{2048, 0, 0, a, b}, {2352, 7, b, c, end}})) +
+                             chunk_be("SINF", be_bytes(2, 4)) + chunk_be("MTYP", be_bytes(1, 4));
   const LaidOut x = nrg(nrg_file(end, chunks));
   EXPECT_THAT(x.found(), IsEmpty());
   EXPECT_THAT(x.runs(), ElementsAre("0+20 @0:307200/2048", "20+15 @0:348160/2352~"));
@@ -190,14 +186,15 @@ TEST(Nrg, DiscAtOnceWithThePauseBeforeTheFirstSector) {
 
 TEST(Nrg, OldFormInTwoSessions) {
   const auto msf = [](int track, int index, int m, int s, int f) {
-    return be(1, 1) + be(static_cast<std::uint64_t>(track), 1) + be(static_cast<std::uint64_t>(index), 1) + "\0\0"s +
-           be(static_cast<std::uint64_t>(m), 1) + be(static_cast<std::uint64_t>(s), 1) +
-           be(static_cast<std::uint64_t>(f), 1);
+    return be_bytes(1, 1) + be_bytes(static_cast<std::uint64_t>(track), 1) +
+           be_bytes(static_cast<std::uint64_t>(index), 1) + "\0\0"s + be_bytes(static_cast<std::uint64_t>(m), 1) +
+           be_bytes(static_cast<std::uint64_t>(s), 1) + be_bytes(static_cast<std::uint64_t>(f), 1);
   };
-  const std::string chunks = chunk("CUES", msf(1, 1, 0, 2, 0) + msf(0xAA, 1, 0, 2, 0x10)) +
-                             chunk("DAOI", dao({{2352, 7, 0, 0, 23520}}, 1, 4)) + chunk("SINF", be(1, 4)) +
-                             chunk("CUES", msf(2, 1, 0x02, 0x34, 0x10)) +
-                             chunk("DAOI", dao({{2352, 6, 23520, 23520, 47040}}, 2, 4)) + chunk("SINF", be(1, 4));
+  const std::string chunks = chunk_be("CUES", msf(1, 1, 0, 2, 0) + msf(0xAA, 1, 0, 2, 0x10)) +
+                             chunk_be("DAOI", dao({{2352, 7, 0, 0, 23520}}, 1, 4)) + chunk_be("SINF", be_bytes(1, 4)) +
+                             chunk_be("CUES", msf(2, 1, 0x02, 0x34, 0x10)) +
+                             chunk_be("DAOI", dao({{2352, 6, 23520, 23520, 47040}}, 2, 4)) +
+                             chunk_be("SINF", be_bytes(1, 4));
   const LaidOut x = nrg(nrg_file(47040, chunks, true));
   EXPECT_THAT(x.found(), IsEmpty());
   EXPECT_THAT(x.tracks(), ElementsAre("1.1~: 0+10 -0 ", "2.2: 11410+10 -0 "));
@@ -205,18 +202,19 @@ TEST(Nrg, OldFormInTwoSessions) {
 }
 
 TEST(Nrg, TrackAtOnceInBothForms) {
-  const std::string wide = be(0, 8) + be(20480, 8) + be(0, 4) + be(0, 4) + be(0, 8) + be(20480, 8) + be(23360, 8) +
-                           be(3, 4) + be(11400, 4) + be(0, 8);
-  const LaidOut x = nrg(nrg_file(43840, chunk("ETN2", wide)));
+  const std::string wide = be_bytes(0, 8) + be_bytes(20480, 8) + be_bytes(0, 4) + be_bytes(0, 4) + be_bytes(0, 8) +
+                           be_bytes(20480, 8) + be_bytes(23360, 8) + be_bytes(3, 4) + be_bytes(11400, 4) +
+                           be_bytes(0, 8);
+  const LaidOut x = nrg(nrg_file(43840, chunk_be("ETN2", wide)));
   EXPECT_THAT(x.found(), IsEmpty());
   EXPECT_THAT(x.runs(), ElementsAre("0+10 @0:0/2048", "11400+10 @0:20480/2336"));
-  const std::string narrow = be(0, 4) + be(20480, 4) + be(2, 4) + be(5, 4) + be(0, 4);
-  EXPECT_THAT(nrg(nrg_file(20480, chunk("ETNF", narrow), true)).tracks(), ElementsAre("1.1: 5+10 -0 "));
+  const std::string narrow = be_bytes(0, 4) + be_bytes(20480, 4) + be_bytes(2, 4) + be_bytes(5, 4) + be_bytes(0, 4);
+  EXPECT_THAT(nrg(nrg_file(20480, chunk_be("ETNF", narrow), true)).tracks(), ElementsAre("1.1: 5+10 -0 "));
 }
 
 TEST(Nrg, ShortFilesUnknownModesAndOverlaps) {
   const auto one = [](std::uint64_t mode, std::uint64_t unit, std::uint64_t end) {
-    return chunk("CUEX", cuex(1, 1, 1, 0)) + chunk("DAOX", dao({{unit, mode, 0, 0, end}}));
+    return chunk_be("CUEX", cuex(1, 1, 1, 0)) + chunk_be("DAOX", dao({{unit, mode, 0, 0, end}}));
   };
   const LaidOut cut = nrg(nrg_file(2352 * 4, one(7, 2352, 2352 * 10)));
   EXPECT_THAT(cut.runs(), ElementsAre("0+4 @0:0/2352~"));
@@ -231,8 +229,8 @@ TEST(Nrg, ShortFilesUnknownModesAndOverlaps) {
                           "not read; its sectors are absent"));
   EXPECT_THAT(nrg(nrg_file(2352 * 4, one(0, 2352, 2352 * 4))).found(), testing::SizeIs(1));
   const LaidOut overlap = nrg(nrg_file(
-      2352 * 10, chunk("CUEX", cuex(1, 1, 1, 0) + cuex(1, 2, 1, 3)) +
-                     chunk("DAOX", dao({{2352, 7, 0, 0, 2352 * 5}, {2352, 7, 2352 * 5, 2352 * 5, 2352 * 10}}))));
+      2352 * 10, chunk_be("CUEX", cuex(1, 1, 1, 0) + cuex(1, 2, 1, 3)) +
+                     chunk_be("DAOX", dao({{2352, 7, 0, 0, 2352 * 5}, {2352, 7, 2352 * 5, 2352 * 5, 2352 * 10}}))));
   EXPECT_THAT(overlap.runs(), ElementsAre("0+5 @0:0/2352~", "5+3 @0:16464/2352~"));
   EXPECT_THAT(overlap.found(), ElementsAre("layout-overlap x.nrg: places 2 sectors where others are already; they were "
                                            "left out"));
@@ -242,19 +240,20 @@ TEST(Nrg, WhatCanNotBeFollowedIsRefused) {
   const auto refused = [](const std::string& chunks) { return nrg(nrg_file(100, chunks)).message(); };
   EXPECT_EQ(nrg("short").message(), "'x.nrg' does not end as an NRG container does");
   EXPECT_EQ(refused(""), "'x.nrg' names no track");
-  EXPECT_EQ(refused("CUEX" + be(0x7FFFFFFF, 4)), "x.nrg: the chunk 'CUEX' at byte 100 has 2147483647 bytes, too many");
-  EXPECT_EQ(refused("CUEX" + be(1000, 4)), "x.nrg: the chunk 'CUEX' at byte 100 is cut");
-  EXPECT_EQ(refused(chunk("DAOX", "")), "x.nrg: the chunk 'DAOX' at byte 100 is too short for its head");
-  EXPECT_EQ(refused(chunk("DAOX", std::string(20, '\0') + be(1, 1) + be(99, 1))),
+  EXPECT_EQ(refused("CUEX" + be_bytes(0x7FFFFFFF, 4)),
+            "x.nrg: the chunk 'CUEX' at byte 100 has 2147483647 bytes, too many");
+  EXPECT_EQ(refused("CUEX" + be_bytes(1000, 4)), "x.nrg: the chunk 'CUEX' at byte 100 is cut");
+  EXPECT_EQ(refused(chunk_be("DAOX", "")), "x.nrg: the chunk 'DAOX' at byte 100 is too short for its head");
+  EXPECT_EQ(refused(chunk_be("DAOX", std::string(20, '\0') + be_bytes(1, 1) + be_bytes(99, 1))),
             "x.nrg: the chunk 'DAOX' at byte 100 holds fewer tracks than it says");
-  EXPECT_EQ(refused(chunk("DAOX", std::string(20, '\0') + be(9, 1) + be(1, 1))),
+  EXPECT_EQ(refused(chunk_be("DAOX", std::string(20, '\0') + be_bytes(9, 1) + be_bytes(1, 1))),
             "x.nrg: the chunk 'DAOX' at byte 100 names tracks 9 to 1");
-  EXPECT_EQ(refused(chunk("DAOX", dao({{2352, 7, 9, 5, 7}}))),
+  EXPECT_EQ(refused(chunk_be("DAOX", dao({{2352, 7, 9, 5, 7}}))),
             "x.nrg: the chunk 'DAOX' at byte 100 has track 1 end before it begins");
-  EXPECT_EQ(refused(chunk("ETN2", be(0, 8) + be(~std::uint64_t{0}, 8) + std::string(16, '\0'))),
+  EXPECT_EQ(refused(chunk_be("ETN2", be_bytes(0, 8) + be_bytes(~std::uint64_t{0}, 8) + std::string(16, '\0'))),
             "x.nrg: the chunk 'ETN2' at byte 100 holds a track longer than the file");
   std::string many;
-  for (int i = 0; i < 3000; ++i) many += chunk("XXXX", "");
+  for (int i = 0; i < 3000; ++i) many += chunk_be("XXXX", "");
   EXPECT_EQ(refused(many), "x.nrg: has too many chunks");
 }
 
@@ -262,8 +261,9 @@ TEST(Nrg, WhatCanNotBeFollowedIsRefused) {
 
 std::string pack(std::uint8_t type, int track, int number, int place, std::string text) {
   text.resize(12, '\0');
-  std::string p = be(type, 1) + be(static_cast<std::uint64_t>(track), 1) + be(static_cast<std::uint64_t>(number), 1) +
-                  be(static_cast<std::uint64_t>(place), 1) + text;
+  std::string p = be_bytes(type, 1) + be_bytes(static_cast<std::uint64_t>(track), 1) +
+                  be_bytes(static_cast<std::uint64_t>(number), 1) + be_bytes(static_cast<std::uint64_t>(place), 1) +
+                  text;
   std::uint32_t code = 0;  // bit by bit, as ECMA-130 22.3.3.4 words it
   for (const char c : p) {
     for (int bit = 7; bit >= 0; --bit) {
@@ -271,7 +271,7 @@ std::string pack(std::uint8_t type, int track, int number, int place, std::strin
       code = (code << 1 & 0xFFFF) ^ (carry ? 0x1021U : 0);
     }
   }
-  return p + be(code ^ 0xFFFF, 2);
+  return p + be_bytes(code ^ 0xFFFF, 2);
 }
 
 TEST(CdText, TextsAcrossPacksByTrack) {
@@ -319,15 +319,17 @@ TEST(LayoutKinds, ByNameAndFirstBytes) {
 
 TEST(LayoutKinds, ContainersAreReadFromFiles) {
   const TempFolder folder;
-  folder.write("A.bin", raw(3));
+  folder.write("A.bin", zero_sectors(3));
   const auto read = [&](const std::string& name, const std::string& text) {
     LaidOut x{Error{}, {}};
     x.layout = read_container(folder.write(name, std::string_view(text)), x.findings);
     return x;
   };
   EXPECT_THAT(read("a.toc", "CD_ROM TRACK MODE1_RAW FILE \"dir/a.BIN\" 0").runs(), ElementsAre("0+3 @0:0/2352"));
-  EXPECT_THAT(read("a.nrg", nrg_file(2048, chunk("ETN2", be(0, 8) + be(2048, 8) + std::string(16, '\0')))).runs(),
-              ElementsAre("0+1 @0:0/2048"));
+  EXPECT_THAT(
+      read("a.nrg", nrg_file(2048, chunk_be("ETN2", be_bytes(0, 8) + be_bytes(2048, 8) + std::string(16, '\0'))))
+          .runs(),
+      ElementsAre("0+1 @0:0/2048"));
   const LaidOut x = read("b.nrg", "neither");
   EXPECT_EQ(x.message(), "'" + (folder / "b.nrg").string() + "' is neither a TOC file nor an NRG container");
   EXPECT_EQ(x.layout.error().code, ErrorCode::kNotReadable);

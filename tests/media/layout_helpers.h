@@ -46,6 +46,11 @@ struct LaidOut {
   }
 };
 
+/// `count` sectors of 2352 bytes, all zero.
+inline std::vector<std::uint8_t> zero_sectors(std::size_t count) {
+  return std::vector<std::uint8_t>(count * kRawSectorBytes);
+}
+
 /// `count` sectors of 2352 bytes whose headers begin at `lba` (ECMA-130 14.1), mode 1, otherwise zero.
 inline std::vector<std::uint8_t> addressed_sectors(std::uint64_t lba, std::size_t count) {
   std::vector<std::uint8_t> out(count * kRawSectorBytes);

@@ -4,47 +4,38 @@
 
 #include <gtest/gtest.h>
 
+#include "media/chunk_bytes.h"
 #include "media/memory_store.h"
 
 namespace lacuna {
 namespace {
 
+using test::be_bytes;
+using test::chunk_be;
+using test::chunk_le;
+using test::le_bytes;
 using test::MemoryStore;
 
-std::string le(std::uint64_t value, int bytes) {
-  std::string s;
-  for (int i = 0; i < bytes; ++i) s += static_cast<char>(value >> (8 * i) & 0xFF);
-  return s;
-}
-std::string be(std::uint64_t value, int bytes) {
-  const std::string s = le(value, bytes);
-  return {s.rbegin(), s.rend()};
-}
-
 std::string riff(const std::string& chunks, const std::string& id = "RIFF") {
-  return id + le(4 + chunks.size(), 4) + "WAVE" + chunks;
-}
-std::string chunk(const std::string& id, const std::string& data, bool big = false) {
-  return id + (big ? be(data.size(), 4) : le(data.size(), 4)) + data + std::string(data.size() % 2, '\0');
+  return id + le_bytes(4 + chunks.size(), 4) + "WAVE" + chunks;
 }
 std::string format(int tag = 1, int channels = 2, int rate = 44100, int bits = 16) {
-  return chunk("fmt ", le(static_cast<std::uint64_t>(tag), 2) + le(static_cast<std::uint64_t>(channels), 2) +
-                           le(static_cast<std::uint64_t>(rate), 4) + le(176400, 4) + le(4, 2) +
-                           le(static_cast<std::uint64_t>(bits), 2));
+  return chunk_le("fmt ", le_bytes(static_cast<std::uint64_t>(tag), 2) +
+                              le_bytes(static_cast<std::uint64_t>(channels), 2) +
+                              le_bytes(static_cast<std::uint64_t>(rate), 4) + le_bytes(176400, 4) + le_bytes(4, 2) +
+                              le_bytes(static_cast<std::uint64_t>(bits), 2));
 }
 std::string form(const std::string& chunks, const std::string& kind = "AIFF") {
-  return "FORM" + be(4 + chunks.size(), 4) + kind + chunks;
+  return "FORM" + be_bytes(4 + chunks.size(), 4) + kind + chunks;
 }
 // The rate as an 80-bit number: 44100 is 1.345… times 2 to the 15th.
 std::string common(const std::string& compression = "", int channels = 2, int bits = 16,
                    const std::string& rate = std::string("\x40\x0E\xAC\x44\0\0\0\0\0\0", 10)) {
-  return chunk("COMM",
-               be(static_cast<std::uint64_t>(channels), 2) + be(10, 4) + be(static_cast<std::uint64_t>(bits), 2) +
-                   rate + compression,
-               true);
+  return chunk_be("COMM", be_bytes(static_cast<std::uint64_t>(channels), 2) + be_bytes(10, 4) +
+                              be_bytes(static_cast<std::uint64_t>(bits), 2) + rate + compression);
 }
 std::string sound(std::uint64_t offset, const std::string& data) {
-  return chunk("SSND", be(offset, 4) + be(0, 4) + data, true);
+  return chunk_be("SSND", be_bytes(offset, 4) + be_bytes(0, 4) + data);
 }
 
 std::string say(const std::string& file) {
@@ -55,24 +46,27 @@ std::string say(const std::string& file) {
 }
 
 TEST(SampleFile, Wave) {
-  EXPECT_EQ(say(riff(format() + chunk("data", std::string(40, 'x')))), "44+40");
-  EXPECT_EQ(say(riff(chunk("LIST", "odd") + format() + chunk("data", std::string(40, 'x')) + chunk("id3 ", "x"))),
-            "56+40");
+  EXPECT_EQ(say(riff(format() + chunk_le("data", std::string(40, 'x')))), "44+40");
+  EXPECT_EQ(
+      say(riff(chunk_le("LIST", "odd") + format() + chunk_le("data", std::string(40, 'x')) + chunk_le("id3 ", "x"))),
+      "56+40");
   // Cut, and with a length that was never filled in.
-  EXPECT_EQ(say(riff(format() + chunk("data", std::string(40, 'x'))).substr(0, 60)), "44+16 of 40");
-  EXPECT_EQ(say(riff(format() + "data" + le(0xFFFFFFFF, 4) + std::string(30, 'x'))), "44+30");
+  EXPECT_EQ(say(riff(format() + chunk_le("data", std::string(40, 'x'))).substr(0, 60)), "44+16 of 40");
+  EXPECT_EQ(say(riff(format() + "data" + le_bytes(0xFFFFFFFF, 4) + std::string(30, 'x'))), "44+30");
   // The extensible form of plain samples.
   const std::string extensible =
-      chunk("fmt ", le(0xFFFE, 2) + le(2, 2) + le(44100, 4) + le(176400, 4) + le(4, 2) + le(16, 2) + le(22, 2) +
-                        le(16, 2) + le(3, 4) + le(1, 2) + std::string(14, 'g'));
-  EXPECT_EQ(say(riff(extensible + chunk("data", "abcd"))), "68+4");
+      chunk_le("fmt ", le_bytes(0xFFFE, 2) + le_bytes(2, 2) + le_bytes(44100, 4) + le_bytes(176400, 4) +
+                           le_bytes(4, 2) + le_bytes(16, 2) + le_bytes(22, 2) + le_bytes(16, 2) + le_bytes(3, 4) +
+                           le_bytes(1, 2) + std::string(14, 'g'));
+  EXPECT_EQ(say(riff(extensible + chunk_le("data", "abcd"))), "68+4");
 }
 
 TEST(SampleFile, Rf64KeepsItsLengthElsewhere) {
-  const std::string ds64 = chunk("ds64", le(0, 8) + le(40, 8) + le(10, 8) + le(0, 4));
-  EXPECT_EQ(say(riff(ds64 + format() + "data" + le(0xFFFFFFFF, 4) + std::string(50, 'x'), "RF64")), "80+40");
-  const std::string huge = chunk("ds64", le(0, 8) + le(~std::uint64_t{0}, 8) + le(10, 8) + le(0, 4));
-  EXPECT_EQ(say(riff(huge + format() + "data" + le(0xFFFFFFFF, 4) + "xxxx", "RF64")), "80+4 of 10101763080192");
+  const std::string ds64 = chunk_le("ds64", le_bytes(0, 8) + le_bytes(40, 8) + le_bytes(10, 8) + le_bytes(0, 4));
+  EXPECT_EQ(say(riff(ds64 + format() + "data" + le_bytes(0xFFFFFFFF, 4) + std::string(50, 'x'), "RF64")), "80+40");
+  const std::string huge =
+      chunk_le("ds64", le_bytes(0, 8) + le_bytes(~std::uint64_t{0}, 8) + le_bytes(10, 8) + le_bytes(0, 4));
+  EXPECT_EQ(say(riff(huge + format() + "data" + le_bytes(0xFFFFFFFF, 4) + "xxxx", "RF64")), "80+4 of 10101763080192");
 }
 
 TEST(SampleFile, Aiff) {
@@ -84,7 +78,7 @@ TEST(SampleFile, Aiff) {
 }
 
 TEST(SampleFile, WhatIsNotACdsSound) {
-  const std::string data = chunk("data", "abcd");
+  const std::string data = chunk_le("data", "abcd");
   EXPECT_EQ(say("short"), "is no WAVE or AIFF file");
   EXPECT_EQ(say(std::string(100, 'x')), "is no WAVE or AIFF file");
   EXPECT_EQ(say(riff(format(1, 1) + data)),
@@ -106,8 +100,8 @@ TEST(SampleFile, WhatIsNotACdsSound) {
 
 TEST(SampleFile, MillionsOfEmptyChunksEndTheSearch) {
   std::string empty;
-  for (int i = 0; i < 2000; ++i) empty += chunk("xxxx", "");
-  EXPECT_EQ(say(riff(empty + format() + chunk("data", "abcd"))), "holds no samples");
+  for (int i = 0; i < 2000; ++i) empty += chunk_le("xxxx", "");
+  EXPECT_EQ(say(riff(empty + format() + chunk_le("data", "abcd"))), "holds no samples");
 }
 
 }  // namespace

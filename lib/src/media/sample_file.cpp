@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // RIFF: chunks of an identifier, a little-endian length and data, padded to even lengths. RF64 (EBU Tech 3306): the
-// same with 64-bit lengths in a chunk "ds64". AIFF and AIFF-C: the same with big-endian lengths. All from memory.
+// same with 64-bit lengths in a chunk "ds64". AIFF and AIFF-C: the same with big-endian lengths. From memory; WAVE and
+// AIFF were compared once with what Python's wave and aifc modules write.
 #include "media/sample_file.h"
 
 #include <fmt/format.h>

@@ -1,11 +1,11 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // A sheet says where tracks begin in files, not on the disc. Their places follow from what lies before them: LBA 0 is
-// the first sector of the first file (the two seconds before it, ECMA-130 20, are in no file), and sectors follow one
-// another, PREGAP and POSTGAP counted. What the disc had between two sessions is in no file and not in the sheet:
-// lead-out, lead-in and pregap, 6750 + 4500 + 150 sectors behind the first session, 2250 + 4500 + 150 behind later ones
-// (multi- session practice as in the Orange Book; from memory). The length of a file that is missing is not known, so
-// that the places behind it aren't either. Raw data sectors carry their addresses (ECMA-130 14.1), which decide in both
-// cases.
+// the first sector of the first file (the two seconds before it, ECMA-130 20 from memory, are in no file), and sectors
+// follow one another, PREGAP and POSTGAP counted. What the disc had between two sessions is in no file and not in the
+// sheet: lead-out, lead-in and pregap, 6750 + 4500 + 150 sectors behind the first session, 2250 + 4500 + 150 behind
+// later ones (multi-session practice as in the Orange Book; from memory). The length of a file that is missing is not
+// known, so that the places behind it aren't either. Raw data sectors carry their addresses (ECMA-130 14.1), which
+// decide in both cases.
 #include "media/cue_layout.h"
 
 #include <fmt/format.h>
@@ -86,7 +86,7 @@ class CuePlacer {
       lba_ += gap - std::min(stored + track.pregap_sectors, gap);
     }
     pregap_lba_ = lba_;
-    // The pause before LBA 0 is a part of the first track's pregap (ECMA-130 20).
+    // The pause before LBA 0 is a part of the first track's pregap (ECMA-130 20; the number from memory).
     const std::uint64_t before_zero = track_ == nullptr ? kFirstPause : 0;
     lba_ += track.pregap_sectors - std::min(track.pregap_sectors, before_zero);
   }

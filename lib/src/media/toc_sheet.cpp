@@ -15,7 +15,7 @@ namespace {
 
 constexpr std::size_t kMaxTocTracks = 99;
 constexpr std::uint64_t kSubchannelBytes = 96;
-constexpr std::uint64_t kSampleBytes = 4;
+constexpr std::uint64_t kTocSampleBytes = 4;
 constexpr std::uint64_t kMostTocBytes = kMaxSectors * kRawSectorBytes;
 
 struct TocMode {
@@ -249,7 +249,7 @@ class TocParser {
     if (bytes) {
       *bytes *= track.unit.bytes;
     } else if ((bytes = parse_decimal(token.text, kMostTocBytes)) && track.audio) {
-      *bytes *= kSampleBytes;
+      *bytes *= kTocSampleBytes;
     }
     if (bytes) tokens_.take();
     return bytes;

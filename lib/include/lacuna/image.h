@@ -49,9 +49,10 @@ class SectorSource {
   /// The raw side of an image that holds whole sectors of a CD; null for any other.
   virtual const RawSectors* raw() const noexcept { return nullptr; }
 
-  /// Reads out.size() / kSectorBytes sectors from `lba`. Each sector's state is kGood, kBad (an I/O error of that
-  /// sector; the others of the same request are still read), kUnread (a hole) or kAbsent; bytes of sectors that are
-  /// not good are zero. A last sector that is present in part is good, its missing bytes are zero.
+  /// Reads out.size() / kSectorBytes sectors from `lba`. Each sector's state is kGood (of raw sectors also kRepaired or
+  /// kSuspect), kBad (an I/O error of that sector; the others of the same request are still read), kUnread (a hole) or
+  /// kAbsent; bytes of sectors without bytes are zero. A last sector that is present in part is good, its missing bytes
+  /// are zero.
   virtual void read(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) const = 0;
 };
 

@@ -76,6 +76,7 @@ struct Image::Impl {
   std::unique_ptr<SectorSource> source;
   std::string name;
   bool mapped = false, coded = false;  // a map says what is good; every sector of user data proves itself, or is bad
+  Basis mapped_basis = Basis::kAssumed;
   RangeSet unproven;
   SectorMap known{SectorState::kAbsent};  // all that is known without reading; lists each sector of the image
   Findings findings;
@@ -98,7 +99,8 @@ struct Image::Impl {
 void Image::Impl::settle(const std::vector<SectorMap>& maps, const std::vector<std::filesystem::path>& map_paths) {
   const Range all{source->first_lba(), source->end_lba()};
   // A map that was inferred from an image adds what it speaks against, and vouches for nothing.
-  mapped = std::ranges::any_of(maps, [](const SectorMap& m) { return m.basis() != Basis::kAssumed; });
+  for (const SectorMap& m : maps) mapped_basis = std::min(mapped_basis, m.basis());
+  mapped = mapped_basis != Basis::kAssumed;
   SectorMap united;
   for (std::size_t i = 0; i < maps.size(); ++i) {
     note_beyond(maps[i], i < map_paths.size() ? map_paths[i].string() : "sector map", *source, findings);
@@ -196,7 +198,7 @@ void Image::Impl::read_run(const SectorRun& run, std::span<std::uint8_t> out, st
   source->read(run.first, out, states);
   for (std::size_t i = 0; i < states.size(); ++i) {
     // kUnread here is a hole that a map lists: someone read its zeros.
-    if (states[i] == SectorState::kGood || states[i] == SectorState::kUnread) {
+    if (has_bytes(states[i]) || states[i] == SectorState::kUnread) {
       states[i] = run.state;
     } else if (states[i] == SectorState::kAbsent) {
       continue;  // it has no user data
@@ -262,7 +264,7 @@ std::uint64_t Image::end_byte() const noexcept {
 }
 
 bool Image::has_map() const noexcept { return impl_->mapped || impl_->coded; }
-Basis Image::unproven_basis() const noexcept { return impl_->mapped ? Basis::kMap : Basis::kAssumed; }
+Basis Image::unproven_basis() const noexcept { return impl_->mapped_basis; }
 Basis Image::basis() const noexcept {
   return raw() != nullptr && impl_->unproven.empty() ? Basis::kEdc : unproven_basis();
 }

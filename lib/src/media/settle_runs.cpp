@@ -322,9 +322,17 @@ class Settler {
       }
       if (r.audio || s.sync || has_bytes(s.mark.state())) continue;
       if (unit + i < searched_to_) continue;
+      // Without a sync, sectors that prove themselves where they are speak against a slip: a shift of one byte can pass
+      // an EDC, too, where nearly all bytes are one.
+      if (r.unit.holds == UnitLayout::Holds::kMode2 && goes_on(i)) continue;
       if (auto found = search(r, unit, i)) return found;
     }
     return {};
+  }
+
+  bool goes_on(std::size_t i) const {
+    const auto ahead = std::span(seen_).subspan(i + 1, std::min(kAhead, seen_.size() - i - 1));
+    return std::ranges::any_of(ahead, [](const Seen& s) { return s.mark.proven(); });
   }
 
   /// Whether the sectors behind one count on from its address: a single header may be wrong.
@@ -374,7 +382,9 @@ class Settler {
     b.at = static_cast<std::size_t>(ahead / r.unit.bytes - unit);
     b.at_byte = at_byte;
     if (r.unit.holds == UnitLayout::Holds::kMode2) {
-      if (!first.mark.proven() || !second.mark.proven()) return {};
+      // As they stand: parity repairs a sector of nearly one byte at a wrong place, too.
+      const auto stands = [](const Seen& s) { return s.mark.proven() && s.mark.state() == SectorState::kGood; };
+      if (!stands(first) || !stands(second)) return {};
       b.lba = static_cast<std::int64_t>(trial.first_lba);
       b.certain = false;
       return b;

@@ -9,6 +9,7 @@
 #include "fuzz/layout_seeds.h"
 #include "fuzz/udf_seeds.h"
 #include "support/iso_builder.h"
+#include "support/raw_encoder.h"
 
 namespace lacuna::test {
 namespace {
@@ -97,10 +98,29 @@ std::vector<IsoImage> images() {
   return all;
 }
 
+/// A raw sector of each form behind its options, whole and with a burst.
+std::vector<std::vector<std::uint8_t>> raw_sectors() {
+  std::vector<std::vector<std::uint8_t>> all;
+  const std::string text = some_text(2336);
+  for (const SectorForm form :
+       {SectorForm::kMode0, SectorForm::kMode1, SectorForm::kMode2, SectorForm::kForm1, SectorForm::kForm2}) {
+    RawSector sector = encode_raw(form, 16, as_bytes(text));
+    for (const std::uint8_t options : {0, 2, 6}) {
+      std::vector<std::uint8_t> seed = {static_cast<std::uint8_t>(form), options, 0, 5};
+      seed.insert(seed.end(), sector.begin(), sector.end());
+      all.push_back(seed);
+      for (std::size_t i = 0; i < 30; ++i) seed[4 + 200 + i] ^= 0xff;
+      all.push_back(std::move(seed));
+    }
+  }
+  return all;
+}
+
 }  // namespace
 
 std::vector<std::vector<std::uint8_t>> seeds_for(std::string_view target) {
   if (target == "sector_map_fuzz") return maps();
+  if (target == "raw_sector_fuzz") return raw_sectors();
   std::vector<std::vector<std::uint8_t>> seeds = layout_seeds_for(target);
   if (seeds.empty()) seeds = udf_seeds_for(target);
   if (!seeds.empty()) return seeds;

@@ -13,7 +13,7 @@ namespace {
 // Damage that can be corrected takes two or three rounds; more are random walks.
 constexpr int kMaxRounds = 12;
 /// With more failing codewords there is nothing to start from.
-constexpr int kHopeless = 100;
+constexpr int kTooMany = 100;
 
 /// Columns and diagonals alike: where their symbols are, and which codeword of the other kind crosses there.
 struct Columns {
@@ -49,7 +49,7 @@ class Corrector {
       if (correct_pairs() || correct_crossings()) continue;
       // Stuck: the corrections that a codeword across still speaks against may have been mistaken. When refusing them
       // gets no further, they are let through again.
-      if (now > kHopeless) break;
+      if (now > kTooMany) break;
       if (now < best && take_back()) {
         best = now;
         continue;

@@ -26,8 +26,12 @@ class Repairer {
   Repair run() noexcept {
     const SectorForm told = told_form(given_);
     for (const SectorForm form : coded_forms(told, expected_.form)) {
-      // What neither the neighbours nor the sector itself say is tried where there are no neighbours.
-      if (form != told && form != expected_.form && expected_.form != SectorForm::kUnknown) continue;
+      // The parity of a form that neither the neighbours nor the sector itself say is tried only where there are no
+      // neighbours.
+      if (form != SectorForm::kForm2 && form != told && form != expected_.form &&
+          expected_.form != SectorForm::kUnknown) {
+        continue;
+      }
       const bool repaired = form == SectorForm::kMode1   ? repair_mode_1()
                             : form == SectorForm::kForm1 ? repair_form_1()
                                                          : repair_subheader(SectorForm::kForm2);

@@ -41,23 +41,24 @@ Sector of_form(SectorForm form, SectorState state, bool proven) noexcept {
   return r;
 }
 
+/// As a sector of its neighbours' form, or of the one that it tells.
+Sector bad(Bytes s, SectorForm told, const Expected& e) noexcept {
+  if (e.form != SectorForm::kUnknown) return of_form(e.form, SectorState::kBad, false);
+  return of_form(has_sync(s) ? told : SectorForm::kUnknown, SectorState::kBad, false);
+}
+
 /// A sector whose bytes can't prove themselves, of a form that its bytes tell.
 Sector unproven(SectorForm form, Bytes s, const Expected& e) noexcept {
-  if (e.erasures != nullptr && e.erasures->any()) return of_form(form, SectorState::kBad, false);
+  if (e.erasures != nullptr && e.erasures->any()) return bad(s, form, e);
   if (framed(s, e)) return of_form(form, SectorState::kGood, false);
   // Without a sync only the neighbours say that this is one of them, such as zeros among mode 0.
-  const bool told = has_sync(s) || e.form == form;
-  return of_form(told ? form : SectorForm::kUnknown, told ? SectorState::kSuspect : SectorState::kBad, false);
+  if (has_sync(s) || e.form == form) return of_form(form, SectorState::kSuspect, false);
+  return bad(s, form, e);
 }
 
 Sector at_best_suspect(Sector r) noexcept {
   r.state = std::max(r.state, SectorState::kSuspect);
   return r;
-}
-
-Sector bad(Bytes s, SectorForm told, const Expected& e) noexcept {
-  if (e.form != SectorForm::kUnknown) return of_form(e.form, SectorState::kBad, false);
-  return of_form(has_sync(s) ? told : SectorForm::kUnknown, SectorState::kBad, false);
 }
 
 Sector look_at_form(Bytes s, const Expected& e) noexcept {

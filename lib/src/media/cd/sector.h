@@ -31,7 +31,7 @@ std::optional<std::array<std::uint8_t, 3>> header_address(std::int32_t lba) noex
 
 /// What is known of a sector before its bytes are looked at. Absent facts are left to the bytes.
 struct Expected {
-  std::optional<std::int32_t> lba;         ///< Where it stands.
+  std::optional<std::int32_t> lba = {};    ///< Where it stands.
   SectorForm form = SectorForm::kUnknown;  ///< That of its neighbours.
   const ErasureSet* erasures = nullptr;    ///< Bytes that are known to be wrong or missing.
 };

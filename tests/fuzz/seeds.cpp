@@ -105,8 +105,8 @@ std::vector<std::vector<std::uint8_t>> raw_sectors() {
   for (const SectorForm form :
        {SectorForm::kMode0, SectorForm::kMode1, SectorForm::kMode2, SectorForm::kForm1, SectorForm::kForm2}) {
     RawSector sector = encode_raw(form, 16, as_bytes(text));
-    for (const std::uint8_t options : {0, 2, 6}) {
-      std::vector<std::uint8_t> seed = {static_cast<std::uint8_t>(form), options, 0, 5};
+    for (const int options : {0, 2, 6}) {
+      std::vector<std::uint8_t> seed = {static_cast<std::uint8_t>(form), static_cast<std::uint8_t>(options), 0, 5};
       seed.insert(seed.end(), sector.begin(), sector.end());
       all.push_back(seed);
       for (std::size_t i = 0; i < 30; ++i) seed[4 + 200 + i] ^= 0xff;

@@ -18,7 +18,7 @@ namespace {
 using test::RawDamage;
 
 constexpr int kTrials = 200;
-constexpr std::int32_t kLba = 4321;
+constexpr std::int32_t kPlace = 4321;
 
 struct Row {
   RawDamage kind;
@@ -34,13 +34,13 @@ int repaired(SectorForm form, const Row& row, bool known) {
   std::mt19937_64 random(static_cast<std::uint64_t>(row.kind) * 1000 + row.bytes);
   std::vector<std::uint8_t> payload(2048);
   for (std::uint8_t& b : payload) b = static_cast<std::uint8_t>(random());
-  const test::RawSector whole = test::encode_raw(form, kLba, payload);
+  const test::RawSector whole = test::encode_raw(form, kPlace, payload);
   int count = 0;
   for (int trial = 0; trial < kTrials; ++trial) {
     test::RawSector s = whole;
     const ErasureSet wrong = damage_raw(s, row.kind, row.bytes, random);
     const test::RawSector damaged = s;
-    const Sector r = prove(s, {.lba = kLba, .form = form, .erasures = known ? &wrong : nullptr});
+    const Sector r = prove(s, {.lba = kPlace, .form = form, .erasures = known ? &wrong : nullptr});
     if (r.state == SectorState::kBad) {
       EXPECT_EQ(s, damaged);
       continue;

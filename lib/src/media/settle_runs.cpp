@@ -170,7 +170,7 @@ class Settler {
     cd::Expected expected{static_cast<std::int32_t>(static_cast<std::int64_t>(lba) + layout_.header_bias), form,
                           units.erasures(i)};
     cd::Sector s = cd::look(bytes, expected);
-    if (s.state == SectorState::kBad) s = cd::prove(bytes, expected);
+    if (s.state != SectorState::kGood) s = cd::prove(bytes, expected);
     if (s.proven) form = s.form;
     if (has_head && s.proven && s.lba) header = s.lba;  // as corrected
     if (header) seen.header_lba = *header - layout_.header_bias;

@@ -14,7 +14,7 @@ constexpr int kMaxHops = 64;
 constexpr std::uint64_t kMaxAreaBytes = 65536;
 constexpr std::uint64_t kWindowSectors = 16;
 // Of all areas of a volume together, in image sizes: each record may name the same large area again.
-constexpr std::uint64_t kBudgetImages = 4;
+constexpr std::uint64_t kAreaBudgetImages = 4;
 constexpr std::uint64_t kBudgetFloorBytes = std::uint64_t{16} << 20;
 
 }  // namespace
@@ -38,7 +38,7 @@ AttributeReader::AttributeReader(const Image& image, std::uint32_t block_bytes, 
     : image_(image),
       block_bytes_(block_bytes),
       shift_bytes_(shift_bytes),
-      budget_bytes_(kBudgetFloorBytes + kBudgetImages * (image.end_lba() - image.first_lba()) * kSectorBytes) {}
+      budget_bytes_(kBudgetFloorBytes + kAreaBudgetImages * (image.end_lba() - image.first_lba()) * kSectorBytes) {}
 
 void AttributeReader::read(Bytes system_use, bool first_record, RecordAttributes& out) {
   out.clear();

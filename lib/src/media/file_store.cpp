@@ -18,7 +18,7 @@ namespace {
 
 constexpr std::string_view kWhatToGive = "give an image file, a block device, or the first of numbered parts";
 
-Error not_readable(std::string message) { return {ErrorCode::kNotReadable, std::move(message)}; }
+Error unreadable_file(std::string message) { return {ErrorCode::kNotReadable, std::move(message)}; }
 
 std::string quoted(const std::filesystem::path& path) { return fmt::format("'{}'", path.string()); }
 
@@ -28,7 +28,7 @@ Error cannot_open(const std::filesystem::path& path, int error) {
   if (error == ENOENT || error == ENOTDIR) advice = "; check the path";
   if (error == EMFILE) advice = "; raise the limit of open files (ulimit -n)";
   if (error == ENOMEDIUM) advice = "; put the disc in and wait until the drive is ready";
-  return not_readable(
+  return unreadable_file(
       fmt::format("cannot open {}: {}{}", quoted(path), std::generic_category().message(error), advice));
 }
 
@@ -65,7 +65,7 @@ Result<std::unique_ptr<ByteStore>> FileStore::open(const std::filesystem::path& 
   struct stat before {};
   if (::stat(path.c_str(), &before) != 0) return cannot_open(path, errno);
   if (!S_ISREG(before.st_mode) && !S_ISBLK(before.st_mode)) {
-    return not_readable(fmt::format("{} is {}; {}", quoted(path), kind_word(before.st_mode), kWhatToGive));
+    return unreadable_file(fmt::format("{} is {}; {}", quoted(path), kind_word(before.st_mode), kWhatToGive));
   }
   // O_NONBLOCK keeps a pipe that took the file's place from blocking us; a drive must not have it, since it would then
   // open without a disc.
@@ -75,11 +75,11 @@ Result<std::unique_ptr<ByteStore>> FileStore::open(const std::filesystem::path& 
   if (::fstat(file.get(), &now) != 0) return cannot_open(path, errno);
   const bool is_device = S_ISBLK(now.st_mode);
   if (!S_ISREG(now.st_mode) && !is_device) {
-    return not_readable(fmt::format("{} is {}; {}", quoted(path), kind_word(now.st_mode), kWhatToGive));
+    return unreadable_file(fmt::format("{} is {}; {}", quoted(path), kind_word(now.st_mode), kWhatToGive));
   }
   const std::uint64_t bytes = is_device ? device_bytes(file.get()) : static_cast<std::uint64_t>(now.st_size);
   if (bytes == 0) {
-    return not_readable(is_device ? fmt::format("device {} has no size; is a disc in the drive?", quoted(path))
+    return unreadable_file(is_device ? fmt::format("device {} has no size; is a disc in the drive?", quoted(path))
                                   : fmt::format("{} is empty; was the copy interrupted? Copy it again", quoted(path)));
   }
   return std::unique_ptr<ByteStore>(std::make_unique<FileStore>(std::move(file), bytes, !is_device));
@@ -112,7 +112,7 @@ Result<std::string> read_whole_file(const std::filesystem::path& path, std::size
   if (file.get() < 0) return cannot_open(path, errno);
   struct stat info {};
   if (::fstat(file.get(), &info) == 0 && S_ISDIR(info.st_mode)) {
-    return not_readable(fmt::format("{} is a directory, where a file is needed", quoted(path)));
+    return unreadable_file(fmt::format("{} is a directory, where a file is needed", quoted(path)));
   }
   std::string all;
   std::size_t used = 0;
@@ -121,7 +121,7 @@ Result<std::string> read_whole_file(const std::filesystem::path& path, std::size
     const ssize_t n = ::read(file.get(), all.data() + used, all.size() - used);
     if (n < 0 && errno == EINTR) continue;
     if (n < 0) {
-      return not_readable(fmt::format("cannot read {}: {}", quoted(path), std::generic_category().message(errno)));
+      return unreadable_file(fmt::format("cannot read {}: {}", quoted(path), std::generic_category().message(errno)));
     }
     used += static_cast<std::size_t>(n);
     if (n == 0 || used == limit_bytes) break;

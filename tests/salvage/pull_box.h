@@ -65,7 +65,7 @@ class ScratchFolder {
   fs::path path_;
 };
 
-inline std::string read_file(const fs::path& path) {
+inline std::string read_text(const fs::path& path) {
   std::ifstream in(path, std::ios::binary);
   EXPECT_TRUE(in.good()) << path;
   return {std::istreambuf_iterator<char>(in), {}};
@@ -203,7 +203,7 @@ class PullBox {
   }
   /// The manifest without its first line, which tells the time.
   std::string manifest_body() const {
-    const std::string text = read_file(to() / kManifestName);
+    const std::string text = read_text(to() / kManifestName);
     return text.substr(text.find('\n') + 1);
   }
   int check_sums() const { return shell(to(), "sha256sum --check --strict --quiet SHA256SUMS"); }

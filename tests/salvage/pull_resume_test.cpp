@@ -71,7 +71,7 @@ std::vector<std::string> temporaries(const fs::path& folder) {
 
 /// The name that the unfinished pull gave itself in its journal.
 std::string run_of(const fs::path& folder) {
-  const std::string journal = read_file(folder / kWorkName);
+  const std::string journal = read_text(folder / kWorkName);
   const std::string key = R"("run":")";
   const std::size_t at = journal.find(key);
   if (at == std::string::npos) return "no run in the journal";
@@ -117,7 +117,7 @@ TEST(PullResume, StoppedByTheCallerThenGoneOn) {
   EXPECT_FALSE(is_there(box.to() / "b/f39"));
   EXPECT_THAT(temporaries(box.to()), IsEmpty());
   EXPECT_EQ(box.check_sums(), 0);
-  EXPECT_THAT(read_file(box.to() / kManifestName), HasSubstr(R"("complete":false)"));
+  EXPECT_THAT(read_text(box.to() / kManifestName), HasSubstr(R"("complete":false)"));
 
   box.open();
   const PullReport rest = box.pull();
@@ -189,7 +189,7 @@ TEST(PullResume, FilesWithoutRecordAreComparedNotTrusted) {
   box.pull();
   fs::remove(box.to() / kManifestName);
   fs::remove(box.to() / kSumsName);
-  std::string other = read_file(box.to() / "a/f3");
+  std::string other = read_text(box.to() / "a/f3");
   other[100] = static_cast<char>(other[100] + 1);
   const auto date = fs::last_write_time(box.to() / "a/f3");
   write_file(box.to() / "a/f3", other);
@@ -197,7 +197,7 @@ TEST(PullResume, FilesWithoutRecordAreComparedNotTrusted) {
   const PullReport again = box.pull();
   EXPECT_EQ(box.of(again, "a/f3").outcome, PullOutcome::kBlocked);
   EXPECT_EQ(box.of(again, "a/f4").outcome, PullOutcome::kAlreadyThere);
-  EXPECT_EQ(read_file(box.to() / "a/f3"), other);
+  EXPECT_EQ(read_text(box.to() / "a/f3"), other);
   EXPECT_EQ(box.manifest().at("a/f4").outcome, PullOutcome::kAlreadyThere);
   EXPECT_EQ(box.check_sums(), 0);
 }
@@ -231,13 +231,13 @@ TEST(PullResume, FilesOfAnotherDiscAreNotMixedIn) {
   ResumeBox box;
   box.open(box.memory().open("one.iso"));
   box.pull();
-  const std::string before = read_file(box.to() / kManifestName);
+  const std::string before = read_text(box.to() / kManifestName);
   box.open(box.memory().open("two.iso"));
   const auto mixed = box.try_pull();
   ASSERT_FALSE(mixed.ok());
   EXPECT_EQ(mixed.error().code, ErrorCode::kUsage);
   EXPECT_THAT(mixed.error().message, HasSubstr("another disc (image 'one.iso'); pull into another folder"));
-  EXPECT_EQ(read_file(box.to() / kManifestName), before);
+  EXPECT_EQ(read_text(box.to() / kManifestName), before);
   EXPECT_THAT(temporaries(box.to()), IsEmpty());
 }
 
@@ -251,12 +251,12 @@ TEST(PullResume, ABetterReadingAddsWhatIsNowWhole) {
   box.pull(options);
   box.open(box.memory().mark(lba, 1, SectorState::kBad));  // better: our own damaged copy is replaced
   EXPECT_EQ(box.of(box.pull(options), "x").outcome, PullOutcome::kPulled);
-  EXPECT_EQ(read_file(box.to() / "_damaged/x").substr(2048), content.substr(2048));
-  EXPECT_THAT(read_file(box.to() / "_damaged/x.gaps.txt"), HasSubstr("\n0 2048 bad\n"));
+  EXPECT_EQ(read_text(box.to() / "_damaged/x").substr(2048), content.substr(2048));
+  EXPECT_THAT(read_text(box.to() / "_damaged/x.gaps.txt"), HasSubstr("\n0 2048 bad\n"));
   EXPECT_EQ(box.check_sums(), 0);
   box.open();
   EXPECT_EQ(box.of(box.pull(options), "x").target, "x");
-  EXPECT_EQ(read_file(box.to() / "x"), content);
+  EXPECT_EQ(read_text(box.to() / "x"), content);
   EXPECT_EQ(box.manifest_entries().size(), 2u);  // the damaged copy is still there, and said
   EXPECT_EQ(box.check_sums(), 0);
   EXPECT_TRUE(verify(box.to())->problems.empty());

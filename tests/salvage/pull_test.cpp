@@ -34,9 +34,9 @@ TEST(Pull, WritesContentsDirectoriesAndDates) {
   box.open();
   const PullReport report = box.pull();
 
-  EXPECT_EQ(read_file(box.to() / "photos/a.jpg"), a);
-  EXPECT_EQ(read_file(box.to() / "b.avi"), b);
-  EXPECT_EQ(read_file(box.to() / "nothing"), "");
+  EXPECT_EQ(read_text(box.to() / "photos/a.jpg"), a);
+  EXPECT_EQ(read_text(box.to() / "b.avi"), b);
+  EXPECT_EQ(read_text(box.to() / "nothing"), "");
   EXPECT_THAT(listing(box.to()), ElementsAre("SHA256SUMS", "b.avi", "lacuna-manifest.jsonl", "nothing", "photos/",
                                              "photos/a.jpg", "photos/empty/"));
   const struct stat st = stat_of(box.to() / "photos/a.jpg");
@@ -82,8 +82,8 @@ TEST(Pull, DeletedFilesAndStreamsComeOutBesideTheOthers) {
   EXPECT_THAT(listing(options.to),
               ElementsAre("SHA256SUMS", "lacuna-manifest.jsonl", "letter.txt", "letter.txt:author", "letter.txt~2"));
   const std::vector<std::uint8_t> live = numbered_sector(21);
-  EXPECT_EQ(read_file(options.to / "letter.txt"), std::string(live.begin(), live.begin() + 2000));
-  const std::string manifest = read_file(options.to / kManifestName);
+  EXPECT_EQ(read_text(options.to / "letter.txt"), std::string(live.begin(), live.begin() + 2000));
+  const std::string manifest = read_text(options.to / kManifestName);
   EXPECT_THAT(manifest, HasSubstr(R"("path":"letter.txt~2","target":"letter.txt~2")"));
   EXPECT_THAT(manifest, HasSubstr(R"("deleted":true)"));
   EXPECT_THAT(manifest, HasSubstr(R"("stream":true)"));
@@ -149,9 +149,9 @@ TEST(Pull, DamagedFilesGoApartWithTheListOfTheirGaps) {
   std::string expected = content;
   std::fill_n(expected.begin(), 2048, '\0');
   std::fill(expected.begin() + 8192, expected.end(), '\0');
-  EXPECT_EQ(read_file(box.to() / "_damaged/sub/hurt.jpg"), expected);
+  EXPECT_EQ(read_text(box.to() / "_damaged/sub/hurt.jpg"), expected);
   EXPECT_FALSE(is_there(box.to() / "sub/hurt.jpg"));
-  const std::string list = read_file(box.to() / "_damaged/sub/hurt.jpg.gaps.txt");
+  const std::string list = read_text(box.to() / "_damaged/sub/hurt.jpg.gaps.txt");
   EXPECT_THAT(list, HasSubstr("\n0 2048 unread\n8192 1808 bad\n"));
   EXPECT_THAT(list, HasSubstr("3856 of the 10000 bytes of \"sub/hurt.jpg\""));
   EXPECT_EQ(box.check_sums(), 0);
@@ -176,7 +176,7 @@ TEST(Pull, DoubtfulFilesArePulledAndMarked) {
   box.open(box.memory().mark(lba + 1, 1, SectorState::kSuspect));
   const PullReport report = box.pull();
   EXPECT_EQ(box.of(report, "odd").outcome, PullOutcome::kPulled);
-  EXPECT_EQ(read_file(box.to() / "odd"), content);
+  EXPECT_EQ(read_text(box.to() / "odd"), content);
   const ManifestEntry entry = box.manifest().at("odd");
   EXPECT_EQ(entry.state, FileState::kDoubtful);
   EXPECT_FALSE(entry.doubts.empty());
@@ -212,8 +212,8 @@ TEST(Pull, SectorThatFailsWithoutWarningSendsTheFileToTheDamaged) {
   options.damaged = true;
   const PullReport report = box.pull(options);
   EXPECT_EQ(box.of(report, "trusted").target, "_damaged/trusted");
-  EXPECT_EQ(read_file(box.to() / "_damaged/trusted").substr(0, 2048), content.substr(0, 2048));
-  EXPECT_THAT(read_file(box.to() / "_damaged/trusted.gaps.txt"), HasSubstr("\n2048 2048 bad\n"));
+  EXPECT_EQ(read_text(box.to() / "_damaged/trusted").substr(0, 2048), content.substr(0, 2048));
+  EXPECT_THAT(read_text(box.to() / "_damaged/trusted.gaps.txt"), HasSubstr("\n2048 2048 bad\n"));
   EXPECT_EQ(box.of(report, "all gone").outcome, PullOutcome::kLeftDamaged);
   EXPECT_EQ(box.manifest().at("all gone").state, FileState::kLost);
   EXPECT_EQ(box.check_sums(), 0);
@@ -226,8 +226,8 @@ TEST(Pull, SparseWhereZero) {
   box.file("all zero", std::string(100'000, '\0'));
   box.open();
   box.pull();
-  EXPECT_EQ(read_file(box.to() / "disk.img"), content);
-  EXPECT_EQ(read_file(box.to() / "all zero"), std::string(100'000, '\0'));
+  EXPECT_EQ(read_text(box.to() / "disk.img"), content);
+  EXPECT_EQ(read_text(box.to() / "all zero"), std::string(100'000, '\0'));
   EXPECT_LE(stat_of(box.to() / "disk.img").st_blocks * 512, 64 << 10);
   EXPECT_LE(stat_of(box.to() / "all zero").st_blocks * 512, 16 << 10);
   EXPECT_EQ(box.check_sums(), 0);
@@ -245,7 +245,7 @@ TEST(Pull, SymbolicLinksOnlyWhereTheyStayInside) {
   box.open();
   const PullReport report = box.pull();
   EXPECT_EQ(fs::read_symlink(box.to() / "sub/good"), "../a");
-  EXPECT_EQ(read_file(box.to() / "sub/good"), "content");
+  EXPECT_EQ(read_text(box.to() / "sub/good"), "content");
   EXPECT_EQ(fs::read_symlink(box.to() / "dangling"), "no/such");
   EXPECT_EQ(stat_of(box.to() / "dangling").st_mtim.tv_sec, 1'000'000'001);
   for (const std::string_view path : {"absolute", "sub/escape", "sub/sneaky"}) {
@@ -337,8 +337,8 @@ TEST(Pull, TheDiscsOwnFilesOfOurNames) {
   box.file("x", "not damaged", damaged);
   box.open();
   const PullReport report = box.pull();
-  EXPECT_EQ(read_file(box.to() / box.of(report, "SHA256SUMS").target), "theirs");
-  EXPECT_EQ(read_file(box.to() / box.of(report, "lacuna-manifest.jsonl").target), "theirs too");
+  EXPECT_EQ(read_text(box.to() / box.of(report, "SHA256SUMS").target), "theirs");
+  EXPECT_EQ(read_text(box.to() / box.of(report, "lacuna-manifest.jsonl").target), "theirs too");
   EXPECT_FALSE(is_there(box.to() / "_damaged"));
   EXPECT_EQ(box.check_sums(), 0);
   EXPECT_TRUE(verify(box.to())->problems.empty());

@@ -30,7 +30,7 @@ TEST(PullTrouble, AFileThatIsThereBlocksUnlessToldToReplace) {
   EXPECT_EQ(box.of(report, "a").outcome, PullOutcome::kBlocked);
   EXPECT_THAT(box.of(report, "a").why, HasSubstr("already there"));
   EXPECT_EQ(box.of(report, "same").outcome, PullOutcome::kAlreadyThere);
-  EXPECT_EQ(read_file(box.to() / "a"), "somebody's own");
+  EXPECT_EQ(read_text(box.to() / "a"), "somebody's own");
   EXPECT_EQ(box.manifest().at("a").target, "");
   EXPECT_EQ(box.check_sums(), 0);
 
@@ -38,7 +38,7 @@ TEST(PullTrouble, AFileThatIsThereBlocksUnlessToldToReplace) {
   options.replace = true;
   report = box.pull(options);
   EXPECT_EQ(box.of(report, "a").outcome, PullOutcome::kPulled);
-  EXPECT_EQ(read_file(box.to() / "a"), "from the disc");
+  EXPECT_EQ(read_text(box.to() / "a"), "from the disc");
   EXPECT_EQ(box.check_sums(), 0);
 }
 
@@ -59,7 +59,7 @@ TEST(PullTrouble, ReplaceNeverTakesADirectoryALinkOrASpecialFile) {
   EXPECT_TRUE(fs::is_directory(box.to() / "directory"));
   EXPECT_TRUE(fs::is_symlink(box.to() / "link"));
   EXPECT_TRUE(fs::is_fifo(box.to() / "pipe"));
-  EXPECT_EQ(read_file(box.scratch() / "outside"), "untouched");
+  EXPECT_EQ(read_text(box.scratch() / "outside"), "untouched");
 }
 
 // A folder that somebody prepared with links to lead the pull outside of it.
@@ -87,7 +87,7 @@ TEST(PullTrouble, LinksInTheTargetAreNeverFollowed) {
     options.replace = replace;
     const PullReport report = box.pull(options);
     EXPECT_THAT(listing(outside), ElementsAre("config")) << replace;
-    EXPECT_EQ(read_file(outside / "config"), "untouched");
+    EXPECT_EQ(read_text(outside / "config"), "untouched");
     for (const std::string_view path : {"photos/a.jpg", "photos/deep/b.jpg", "config", "hurt"}) {
       EXPECT_EQ(box.of(report, path).outcome, PullOutcome::kBlocked) << path;
     }
@@ -108,7 +108,7 @@ TEST(PullTrouble, LinksUnderOurOwnNamesAreRefused) {
     ASSERT_FALSE(report.ok()) << name;
     EXPECT_EQ(report.error().code, ErrorCode::kCannotWrite);
     EXPECT_THAT(report.error().message, HasSubstr(name));
-    EXPECT_EQ(read_file(box.scratch() / "outside"), "untouched");
+    EXPECT_EQ(read_text(box.scratch() / "outside"), "untouched");
     EXPECT_FALSE(is_there(box.to() / "a"));
   }
 }
@@ -124,7 +124,7 @@ TEST(PullTrouble, ForeignFilesUnderOurOwnNamesAreRefused) {
       const auto report = box.try_pull();
       ASSERT_FALSE(report.ok()) << name << ": " << content;
       EXPECT_EQ(report.error().code, ErrorCode::kCannotWrite);
-      EXPECT_EQ(read_file(box.to() / name), content);
+      EXPECT_EQ(read_text(box.to() / name), content);
       EXPECT_FALSE(is_there(box.to() / "a"));
     }
   }
@@ -138,7 +138,7 @@ TEST(PullTrouble, AJournalThatIsAlsoAFileElsewhereIsRefused) {
   write_file(box.scratch() / "outside", "");
   fs::create_hard_link(box.scratch() / "outside", box.to() / kWorkName);
   EXPECT_FALSE(box.try_pull().ok());
-  EXPECT_EQ(read_file(box.scratch() / "outside"), "");
+  EXPECT_EQ(read_text(box.scratch() / "outside"), "");
 }
 
 TEST(PullTrouble, ABrokenManifestIsAnErrorWithItsLine) {
@@ -162,7 +162,7 @@ TEST(PullTrouble, TargetIsAFile) {
   ASSERT_FALSE(report.ok());
   EXPECT_EQ(report.error().code, ErrorCode::kCannotWrite);
   EXPECT_THAT(report.error().message, HasSubstr("it is not a folder"));
-  EXPECT_EQ(read_file(box.to()), "a file");
+  EXPECT_EQ(read_text(box.to()), "a file");
 }
 
 TEST(PullTrouble, ParentOfTheTargetIsMissing) {
@@ -190,7 +190,7 @@ TEST(PullTrouble, AFileInTheWayOfADirectory) {
   EXPECT_EQ(box.of(report, "sub/a").outcome, PullOutcome::kBlocked);
   EXPECT_THAT(box.of(report, "sub/a").why, HasSubstr("in the way of 'sub'"));
   EXPECT_EQ(box.of(report, "b").outcome, PullOutcome::kPulled);
-  EXPECT_EQ(read_file(box.to() / "sub"), "a file");
+  EXPECT_EQ(read_text(box.to() / "sub"), "a file");
 }
 
 /// A small file system in memory, which needs the rights of the administrator.
@@ -231,7 +231,7 @@ TEST(PullTrouble, AFullTargetIsSaidAndCanBeGoneOnWith) {
   EXPECT_EQ(full.error().code, ErrorCode::kCannotWrite);
   EXPECT_THAT(full.error().message, HasSubstr("no space left"));
   EXPECT_THAT(full.error().message, HasSubstr((box.to() / "f").string()));
-  EXPECT_EQ(read_file(box.to() / "f0"), noise(200'000, 0));
+  EXPECT_EQ(read_text(box.to() / "f0"), noise(200'000, 0));
   for (const auto& path : listing(box.to())) EXPECT_THAT(path, Not(HasSubstr(".lacuna-part")));
 
   ASSERT_TRUE(target.remount(0, "size=16m")) << std::strerror(errno);

@@ -37,7 +37,7 @@ class Verify : public ::testing::Test {
     return out;
   }
   void change_text(std::string_view file, const std::string& from, const std::string& to) const {
-    std::string text = read_file(at(file));
+    std::string text = read_text(at(file));
     const std::size_t found = text.find(from);
     ASSERT_NE(found, std::string::npos) << from;
     write_file(at(file), text.replace(found, from.size(), to));
@@ -57,7 +57,7 @@ TEST_F(Verify, AllIsRight) {
 
 TEST_F(Verify, MissingChangedAndSurplusFiles) {
   fs::remove(at("a"));
-  std::string b = read_file(at("sub/b"));
+  std::string b = read_text(at("sub/b"));
   b[2 << 20] = static_cast<char>(b[2 << 20] ^ 1);
   write_file(at("sub/b"), b);
   write_file(at("sub/new"), "new");
@@ -119,7 +119,7 @@ TEST_F(Verify, HostileManifestsNeverLeadOutside) {
     fresh.file("a", "a");
     fresh.open();
     fresh.pull();
-    std::string text = read_file(fresh.to() / kManifestName);
+    std::string text = read_text(fresh.to() / kManifestName);
     const std::string from = "\"target\":\"a\"";
     text.replace(text.find(from), from.size(), "\"target\":\"" + path + "\"");
     write_file(fresh.to() / kManifestName, text);
@@ -136,7 +136,7 @@ TEST_F(Verify, HostileManifestsNeverLeadOutside) {
 }
 
 TEST_F(Verify, BadLinesAreErrorsWithTheirNumber) {
-  const std::string good = read_file(at(kManifestName));
+  const std::string good = read_text(at(kManifestName));
   const std::string nested(1 << 20, '[');
   for (const std::string& line :
        {std::string("no json"), std::string("[]"), std::string("{}"), nested, "{\"path\":" + nested,

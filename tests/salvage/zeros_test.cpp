@@ -244,7 +244,7 @@ TEST(PullZeros, ComeOutAsHolesOfTheRightLengthWithTheRightSums) {
   ASSERT_TRUE(report.ok()) << report.error().message;
   EXPECT_EQ(report->counts[static_cast<std::size_t>(PullOutcome::kPulled)], 3U);
 
-  const std::string sparse = test::read_file(options.to / "sparse");
+  const std::string sparse = test::read_text(options.to / "sparse");
   ASSERT_EQ(sparse.size(), (16U << 20) + 2048);
   EXPECT_EQ(sparse.find_first_not_of('\0'), std::string(16 << 20, '\0').size());
   const Bytes last = numbered_sector(20);
@@ -253,8 +253,8 @@ TEST(PullZeros, ComeOutAsHolesOfTheRightLengthWithTheRightSums) {
   struct stat st {};
   ASSERT_EQ(::stat((options.to / "sparse").c_str(), &st), 0);
   EXPECT_LT(st.st_blocks * 512, 1 << 20) << "zeros are not written";
-  EXPECT_EQ(test::read_file(options.to / "all zeros"), std::string(3 << 20, '\0'));
-  EXPECT_THAT(test::read_file(options.to / "_damaged/missing.gaps.txt"), HasSubstr("\n2048 2048 absent\n"));
+  EXPECT_EQ(test::read_text(options.to / "all zeros"), std::string(3 << 20, '\0'));
+  EXPECT_THAT(test::read_text(options.to / "_damaged/missing.gaps.txt"), HasSubstr("\n2048 2048 absent\n"));
   EXPECT_EQ(test::shell(options.to, "sha256sum --check --strict --quiet SHA256SUMS"), 0);
 
   const auto again = pull(s.hand().disc(), s.verdicts(), options);

@@ -13,7 +13,7 @@ namespace {
 using RawSector = std::array<std::uint8_t, kRawSectorBytes>;
 
 /// Past this many failing codewords another order of correction won't help.
-constexpr std::size_t kHopeless = (kColumns + kDiagonals) / 2;
+constexpr std::size_t kMostFailing = (kColumns + kDiagonals) / 2;
 
 bool agrees(const RawSector& s, SectorForm form) noexcept { return compare_edc(s, form) == EdcAnswer::kAgrees; }
 
@@ -112,7 +112,7 @@ class Repairer {
         if (left.failing_diagonals != 0) encode_q_parity(work_);
         return true;
       }
-      if (left.failing_columns + left.failing_diagonals > kHopeless) return false;
+      if (left.failing_columns + left.failing_diagonals > kMostFailing) return false;
     }
     return false;
   }

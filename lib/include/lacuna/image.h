@@ -112,6 +112,10 @@ class Image {
   /// Reads whole sectors; states are those of states(), bytes of sectors without bytes are zero. A read error that no
   /// map foretold is remembered as kBad.
   void read(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) const;
+  /// Reads states.size() whole sectors of kRawSectorBytes. States are the worse of states() and of what the raw side
+  /// says, its proof included; kAbsent where there is none, or only user data. Bytes of sectors without bytes are zero.
+  /// Read errors are remembered as those of read().
+  void read_raw(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) const;
   /// Records what looking at the contents brought up: the sectors become the worse of `state` and what they were.
   void learn(const RangeSet& lbas, SectorState state) const;
   /// What is known now of every sector, absent ones included: maps, holes, cut ends, and what reading learned.

@@ -92,6 +92,8 @@ struct Image::Impl {
   std::vector<SectorRun> states_of(std::uint64_t first, std::uint64_t end) const;
   void read_run(const SectorRun& run, std::span<std::uint8_t> out, std::span<SectorState> states,
                 RangeSet& failed) const;
+  void read_raw_run(const SectorRun& run, std::span<std::uint8_t> out, std::span<SectorState> states,
+                    RangeSet& failed) const;
   void learn(const RangeSet& lbas, SectorState state);
 };
 
@@ -209,6 +211,27 @@ void Image::Impl::read_run(const SectorRun& run, std::span<std::uint8_t> out, st
   }
 }
 
+void Image::Impl::read_raw_run(const SectorRun& run, std::span<std::uint8_t> out, std::span<SectorState> states,
+                               RangeSet& failed) const {
+  const RawSectors* raw = source->raw();
+  if (raw == nullptr || !has_bytes(run.state)) {
+    std::ranges::fill(out, std::uint8_t{0});
+    std::ranges::fill(states, raw == nullptr ? SectorState::kAbsent : run.state);
+    return;
+  }
+  raw->read_raw(run.first, out, states);
+  for (std::size_t i = 0; i < states.size(); ++i) {
+    const std::uint64_t lba = run.first + i;
+    if (states[i] == SectorState::kUnread) states[i] = SectorState::kGood;  // as in read_run()
+    // Absent here says nothing of the user data.
+    if (states[i] == SectorState::kBad && raw->proof().at(lba) != SectorState::kBad) failed.add({lba, lba + 1});
+    states[i] = std::max({states[i], run.state, raw->proof().lists(lba) ? raw->proof().at(lba) : SectorState::kGood});
+    if (!has_bytes(states[i])) {
+      std::ranges::fill(out.subspan(i * kRawSectorBytes, kRawSectorBytes), std::uint8_t{0});
+    }
+  }
+}
+
 void Image::Impl::learn(const RangeSet& lbas, SectorState state) {
   if (lbas.empty() || state == SectorState::kGood) return;
   constexpr std::size_t kFew = 8;  // up to here, adding one by one is cheaper than uniting
@@ -293,6 +316,22 @@ void Image::read(std::uint64_t lba, std::span<std::uint8_t> out, std::span<Secto
     const std::size_t at = static_cast<std::size_t>(run.first - lba);
     const std::size_t n = static_cast<std::size_t>(run.count);
     impl_->read_run(run, out.subspan(at * kSectorBytes, n * kSectorBytes), states.subspan(at, n), failed);
+  }
+  impl_->learn(failed, SectorState::kBad);
+}
+
+void Image::read_raw(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) const {
+  const std::size_t count = std::min(states.size(), out.size() / kRawSectorBytes);
+  if (lba >= kMaxSectors) {  // as in read()
+    std::ranges::fill(out, std::uint8_t{0});
+    std::ranges::fill(states, SectorState::kAbsent);
+    return;
+  }
+  RangeSet failed;
+  for (const SectorRun& run : impl_->states_of(lba, lba + count)) {
+    const std::size_t at = static_cast<std::size_t>(run.first - lba);
+    const std::size_t n = static_cast<std::size_t>(run.count);
+    impl_->read_raw_run(run, out.subspan(at * kRawSectorBytes, n * kRawSectorBytes), states.subspan(at, n), failed);
   }
   impl_->learn(failed, SectorState::kBad);
 }

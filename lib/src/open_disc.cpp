@@ -2,9 +2,11 @@
 // Where the readers of file systems come together: the one place that knows them all.
 #include <fmt/format.h>
 
+#include "disc/audio_tracks.h"
 #include "disc/claims.h"
 #include "disc/disc_builder.h"
 #include "iso9660/other_systems.h"
+#include "iso9660/raw_files.h"
 #include "iso9660/reader.h"
 #include "recover/missing.h"
 #include "recover/scan.h"
@@ -50,12 +52,21 @@ DiscResult read_disc(const Image& image, const DiscOptions& options, const recov
   std::move(udf_parts->begin(), udf_parts->end(), std::back_inserter(*parts));
   const auto read = read_sessions(builder, options, std::move(*parts));
   if (!read) return read.error();
-  if (!*read) return nothing_found(image);
+  // Of a view or session that was asked for, audio tracks are no part.
+  const bool audio_alone = !*read && !options.view && !options.session;
+  if (!*read && !audio_alone) return nothing_found(image);
+  const std::size_t tracks = add_audio_tracks(builder);
+  if (audio_alone) {
+    if (tracks == 0) return nothing_found(image);
+    builder.findings().add({Severity::kNote, "audio-only", image.name(), std::nullopt, "",
+                            fmt::format("no file system was found; there are audio tracks: {}", tracks)});
+  }
   for (std::string& system : iso9660::find_other_systems(image, start_of_tree(builder))) {
     if (!has_udf || !system.starts_with("UDF")) builder.also_present().push_back(std::move(system));
   }
   builder.scan() = std::move(scan);
   if (options.unclaimed) recover::add_unclaimed(builder);
+  iso9660::settle_raw_files(builder);
   return builder.finish();
 }
 
@@ -85,6 +96,7 @@ Result<std::unique_ptr<const Disc>> open_disc(const Image& image, const DiscOpti
   }
   recover::ScanRequest request;
   if (known) request.skip_lbas = sectors_of_files((*known)->tree(), true);
+  request.skip_lbas = request.skip_lbas.united(audio_sectors(image));
   request.threads = options.threads;
   request.progress = options.progress;
   const auto remains = recover::scan(image, request);

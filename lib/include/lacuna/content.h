@@ -13,8 +13,9 @@
 
 namespace lacuna {
 
-/// Reads a file's content, joined over its extents and decoded when it is stored compressed (zisofs). The disc must
-/// outlive it. One reader is for one thread; several readers of one disc may work side by side.
+/// Reads a file's content, joined over its extents, decoded when it is stored compressed (zisofs), and as whole sectors
+/// behind a header where that is what it is (node_flag::kRawSectors). The disc must outlive it. One reader is for one
+/// thread; several readers of one disc may work side by side.
 class FileReader {
  public:
   FileReader(const Disc& disc, NodeId file);

@@ -17,6 +17,7 @@
 #include "lacuna/states.h"
 #include "lacuna/text_arena.h"
 #include "lacuna/timestamp.h"
+#include "lacuna/tracks.h"
 
 namespace lacuna {
 
@@ -82,6 +83,23 @@ struct NodeDetails {
   Timestamp created, accessed, attributes_changed;
   std::optional<Zisofs> zisofs;
   std::optional<std::uint16_t> xa_attributes;  ///< CD-ROM XA attribute word.
+  std::uint16_t xa_group = 0, xa_user = 0;     ///< What stands beside it.
+  std::uint8_t xa_file_number = 0;
+};
+
+/// Bytes of the header that stands before whole sectors in the content of a node, whichever it is.
+inline constexpr std::uint32_t kRiffHeaderBytes = 44;
+
+/// Content that is whole sectors of a CD (node_flag::kRawSectors): a header that is made, not read, and then
+/// kRawSectorBytes for each sector. The node's extents count kSectorBytes of each, as directory records do.
+struct RawContent {
+  enum class Header : std::uint8_t {
+    kWave,  ///< "WAVE": 16 bit stereo at 44.1 kHz.
+    kCdxa,  ///< "CDXA": sectors with all that is in them.
+  };
+  Header header = Header::kWave;
+  std::optional<std::uint32_t> track;  ///< Number of the track that it is; nothing: a file of a file system.
+  std::string title, performer;        ///< Of the track (CD-Text), UTF-8.
 };
 
 /// Facts about a node that are either so or not.
@@ -99,6 +117,8 @@ inline constexpr std::uint16_t kStream = 512;   ///< A named stream of a file (E
 inline constexpr std::uint16_t kSystem = 1024;  ///< Marked as system file (ECMA-167 4/14.6.8), or a system stream.
 inline constexpr std::uint16_t kOrphans = 2048;   ///< The folder `_orphans/`: what has lost its parent hangs here.
 inline constexpr std::uint16_t kNameMade = 4096;  ///< No surviving byte names it: the name was made from its place.
+/// Its content is whole 2352-byte sectors behind a header of kRiffHeaderBytes (RawContent).
+inline constexpr std::uint16_t kRawSectors = 8192;
 }  // namespace node_flag
 
 struct Node {
@@ -142,6 +162,8 @@ class Tree {
   /// Why the node's place or size is not beyond doubt; empty when it is.
   std::vector<std::string> doubts(NodeId id) const;
   bool has_doubts(NodeId id) const { return !doubts_.empty() && doubts_.contains(id); }
+  /// Null when the node's content is not whole sectors.
+  const RawContent* raw_content(NodeId id) const;
   /// All ids but the root's, parents before children and siblings by name: the order of every listing. After finish()
   /// these are 1, 2, 3, …
   std::vector<NodeId> in_order() const;
@@ -157,6 +179,9 @@ class Tree {
   void add_extents(NodeId id, std::span<const Extent> extents);
   NodeDetails& edit_details(NodeId id);  ///< Makes them when there are none. Valid until the next call.
   void add_doubt(NodeId id, std::string why);
+  /// Makes the content of a file whole sectors: rounds its extents, of which each must start at a sector, up to whole
+  /// ones, and sets its size and kRawSectors.
+  void set_raw_content(NodeId id, RawContent content);
   /// Puts a node under another parent. Gives false, and does nothing, when the parent lies at or below the node. After
   /// it parents may have higher ids than their children.
   bool move(NodeId id, NodeId parent);
@@ -176,6 +201,7 @@ class Tree {
   ChunkedArray<NodeDetails> details_;
   TextArena text_;
   std::unordered_map<NodeId, std::vector<std::string>> doubts_;
+  std::unordered_map<NodeId, RawContent> raw_contents_;
 };
 
 }  // namespace lacuna

@@ -126,6 +126,25 @@ NodeDetails& Tree::edit_details(NodeId id) {
 
 void Tree::add_doubt(NodeId id, std::string why) { doubts_[id].push_back(std::move(why)); }
 
+const RawContent* Tree::raw_content(NodeId id) const {
+  const auto it = raw_contents_.find(id);
+  return it == raw_contents_.end() ? nullptr : &it->second;
+}
+
+void Tree::set_raw_content(NodeId id, RawContent content) {
+  Node& n = nodes_[id];
+  std::uint64_t sectors = 0;
+  for (std::uint32_t i = 0; i < n.extent_count; ++i) {
+    Extent& e = extents_[n.first_extent + i];
+    const std::uint64_t own = e.bytes / kSectorBytes + (e.bytes % kSectorBytes != 0 ? 1 : 0);
+    e.bytes = own * kSectorBytes;
+    sectors += own;
+  }
+  n.size = kRiffHeaderBytes + sectors * kRawSectorBytes;
+  n.flags |= node_flag::kRawSectors;
+  raw_contents_[id] = std::move(content);
+}
+
 bool Tree::move(NodeId id, NodeId parent) {
   for (NodeId up = parent; up != kNoNode; up = nodes_[up].parent) {
     if (up == id) return false;
@@ -240,6 +259,12 @@ std::vector<NodeId> Tree::finish() {
     if (renumbered(id) != kNoNode) doubts.emplace(new_ids[id], std::move(texts));
   }
   doubts_ = std::move(doubts);
+
+  std::unordered_map<NodeId, RawContent> raw_contents;
+  for (auto& [id, content] : raw_contents_) {
+    if (renumbered(id) != kNoNode) raw_contents.emplace(new_ids[id], std::move(content));
+  }
+  raw_contents_ = std::move(raw_contents);
   return new_ids;
 }
 

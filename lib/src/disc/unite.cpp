@@ -445,6 +445,7 @@ NodeId copy_node(Tree& to, NodeId parent, const Tree& from, NodeId id) {
   const NodeId copy = to.add_child(parent, n);
   to.add_extents(copy, from.extents(from.node(id)));
   copy_details(to, copy, from, from.node(id));
+  if (const RawContent* raw = from.raw_content(id); raw != nullptr) to.set_raw_content(copy, *raw);
   for (std::string& doubt : from.doubts(id)) to.add_doubt(copy, std::move(doubt));
   return copy;
 }

@@ -216,8 +216,14 @@ void NodeMaker::add_extent(NodeId id, Extent e) {
 
 void NodeMaker::add_details(NodeId id, const RecordAttributes& a) {
   if (a.xa) {
-    tree_.edit_details(id).xa_attributes = a.xa->attributes;
-    if ((a.xa->attributes & xa_attribute::kCdAudio) != 0) {
+    NodeDetails& d = tree_.edit_details(id);
+    d.xa_attributes = a.xa->attributes;
+    d.xa_group = a.xa->group;
+    d.xa_user = a.xa->user;
+    d.xa_file_number = a.xa->file_number;
+    if (context_.whole_sectors) {
+      // settle_raw_files() looks at the sectors themselves.
+    } else if ((a.xa->attributes & xa_attribute::kCdAudio) != 0) {
       tree_.add_doubt(id, "recorded as CD audio (XA): its data lies in an audio track, which this image may not hold");
     } else if ((a.xa->attributes & xa_attribute::kForm2) != 0) {
       tree_.add_doubt(id, "recorded in XA form 2 sectors of 2324 bytes, of which a plain image holds 2048");

@@ -23,6 +23,7 @@ struct TreeContext {
   std::uint64_t limit_bytes = 0;  ///< Nothing lies behind this byte address: the larger of volume space and image.
   std::uint32_t set_size = 1;     ///< Volume set size and this volume's number in it.
   std::uint32_t sequence_number = 1;
+  bool whole_sectors = false;  ///< The image holds them, so that settle_raw_files() says what form 2 and audio mean.
 };
 
 /// Where a record was found.

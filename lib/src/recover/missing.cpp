@@ -5,6 +5,7 @@
 
 #include <algorithm>
 
+#include "disc/audio_tracks.h"
 #include "disc/claims.h"
 
 namespace lacuna::recover {
@@ -29,9 +30,17 @@ RangeSet unreadable_elsewhere(const Disc& disc, const RangeSet& files) {
   return sectors_of_image(disc.image(), {0, end}, false).minus(files);
 }
 
+/// Sectors of the image that are not known to be audio.
+RangeSet sectors_without_audio(const Disc& disc) {
+  const Range all{disc.image().first_lba(), disc.image().end_lba()};
+  return RangeSet::from_unsorted({all}).minus(audio_sectors(disc.image()));
+}
+
 }  // namespace
 
 std::string reason_to_scan(const Disc& disc) {
+  const bool has_system = std::ranges::any_of(disc.sessions(), [](const Session& s) { return s.in_tree; });
+  if (!has_system && !sectors_without_audio(disc).empty()) return "no file system was found";
   if (const std::size_t lost = disc.lost_directories().size(); lost != 0) {
     return lost == 1 ? "1 directory can't be read in full" : fmt::format("{} directories can't be read in full", lost);
   }

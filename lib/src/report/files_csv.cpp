@@ -2,6 +2,7 @@
 // CSV of the listing. Lists within a field: gaps and suspect stretches "OFFSET+LENGTH", extents "OFFSET@LBA+BYTES"
 // ("zeros" for the LBA of one that was never recorded, "?" where it is not known), each separated by a space; doubts by
 // "; ".
+#include "disc/raw_content.h"
 #include "report/csv.h"
 #include "report/files.h"
 #include "report/walk.h"
@@ -49,7 +50,8 @@ class FilesCsv final : public FilesForm {
 
   std::string extents(const Node& n) const {
     std::string text;
-    std::uint64_t offset = 0;
+    const bool raw = n.has(node_flag::kRawSectors);
+    std::uint64_t offset = raw ? kRiffHeaderBytes : 0;
     for (const Extent& e : listing_.disc.tree().extents(n)) {
       if (!text.empty()) text += ' ';
       fmt::format_to(std::back_inserter(text), "{}@", offset);
@@ -58,8 +60,9 @@ class FilesCsv final : public FilesForm {
       } else {
         text += e.position == kZeros ? "zeros" : "?";
       }
-      fmt::format_to(std::back_inserter(text), "+{}", e.bytes);
-      offset += e.bytes;
+      const std::uint64_t bytes = raw ? raw_bytes(e.bytes) : e.bytes;
+      fmt::format_to(std::back_inserter(text), "+{}", bytes);
+      offset += bytes;
     }
     return text;
   }

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // "lacuna/files/1": one object a file, each on its own line, in JSON too.
+#include "disc/raw_content.h"
 #include "report/files.h"
 #include "report/json.h"
 #include "report/walk.h"
@@ -53,7 +54,7 @@ class FilesJson final : public FilesForm {
     item_.put("state", to_string(v.state));
     item_.put("missing_bytes", v.missing_bytes);
     put_gaps(v);
-    put_extents(n);
+    n.has(node_flag::kRawSectors) ? put_raw_extents(n) : put_extents(n);
     item_.put("view", to_string(n.view));
     item_.name("session");
     if (const std::uint32_t session = session_of_(path); session != 0) {
@@ -69,6 +70,7 @@ class FilesJson final : public FilesForm {
     item_.close_array();
     put_names(tree, n);
     if (n.details != 0) put_details(tree, tree.details(n));
+    if (const RawContent* raw = tree.raw_content(id); raw != nullptr) put_raw_content(*raw);
     if (n.version != 0) item_.put("version", std::uint32_t{n.version});
     if (n.has(node_flag::kHidden)) item_.put("hidden", true);
     if (n.has(node_flag::kAssociated)) item_.put("associated", true);
@@ -117,6 +119,32 @@ class FilesJson final : public FilesForm {
       offset += e.bytes;
     }
     item_.close_array();
+  }
+
+  /// Of content that is whole sectors: offsets and bytes count the content's own.
+  void put_raw_extents(const Node& n) {
+    item_.open_array("extents");
+    std::uint64_t stored = 0;
+    for (const Extent& e : listing_.disc.tree().extents(n)) {
+      item_.open_object();
+      item_.put("offset", raw_begin(stored));
+      put_place(item_, e.position);
+      item_.put("bytes", raw_bytes(e.bytes));
+      if (e.unit_bytes != 0 && e.gap_bytes != 0) {
+        item_.put("unit", raw_bytes(e.unit_bytes));
+        item_.put("gap", raw_bytes(e.gap_bytes));
+      }
+      item_.put("raw_sectors", true);
+      item_.close_object();
+      stored += e.bytes;
+    }
+    item_.close_array();
+  }
+
+  void put_raw_content(const RawContent& raw) {
+    if (raw.track) item_.put("track", *raw.track);
+    item_.put_text("title", raw.title);
+    item_.put_text("performer", raw.performer);
   }
 
   /// The names that other views give it, where they differ from the path's.

@@ -44,7 +44,7 @@ class FilesText final : public FilesForm {
     line_.append(2, ' ');
     append_shown(line_, path);
     if (n.is_directory()) line_ += '/';
-    add_kind(n);
+    add_kind(id, n);
     line_ += '\n';
     if (v.state != FileState::kWhole || listing_.disc.tree().has_doubts(id)) add_reasons(id);
     out_.add(line_);
@@ -77,8 +77,14 @@ class FilesText final : public FilesForm {
   }
 
  private:
+  static std::string shown_text(std::string_view text) {
+    std::string out;
+    append_shown(out, text);
+    return out;
+  }
+
   /// Where a link leads, and in brackets what else the file is besides an ordinary one.
-  void add_kind(const Node& n) {
+  void add_kind(NodeId id, const Node& n) {
     const Tree& tree = listing_.disc.tree();
     bool open = false;
     const auto add = [&](std::string_view word) {
@@ -94,6 +100,11 @@ class FilesText final : public FilesForm {
     if (n.has(node_flag::kDeleted)) add("deleted");
     if (n.has(node_flag::kStream)) add("stream");
     if (n.has(node_flag::kSystem)) add("system");
+    if (const RawContent* raw = tree.raw_content(id); raw != nullptr) {
+      for (const std::string* text : {&raw->title, &raw->performer}) {
+        if (!text->empty()) add(shown_text(*text));
+      }
+    }
     if (open) line_ += ')';
   }
 

@@ -10,6 +10,7 @@
 
 #include "salvage/gaps.h"
 #include "salvage/pieces.h"
+#include "salvage/raw_reader.h"
 #include "salvage/stored_reader.h"
 #include "salvage/zisofs_blocks.h"
 
@@ -101,6 +102,9 @@ class ZisofsReader {
 }  // namespace
 
 struct FileReader::Impl {
+  Impl(const Disc& disc, NodeId id) : Impl(disc, disc.tree().node(id)) {
+    if (disc.tree().node(id).has(node_flag::kRawSectors)) raw.emplace(disc, id);
+  }
   Impl(const Disc& disc, const Node& file)
       : size(file.size),
         compressed(is_compressed(disc.tree(), file)),
@@ -113,9 +117,10 @@ struct FileReader::Impl {
   Zisofs facts;
   StoredReader stored;
   std::optional<ZisofsReader> plain;  // made on the first read, since that reads the table
+  std::optional<RawReader> raw;
 };
 
-FileReader::FileReader(const Disc& disc, NodeId file) : impl_(std::make_unique<Impl>(disc, disc.tree().node(file))) {}
+FileReader::FileReader(const Disc& disc, NodeId file) : impl_(std::make_unique<Impl>(disc, file)) {}
 FileReader::~FileReader() = default;
 FileReader::FileReader(FileReader&&) noexcept = default;
 
@@ -125,7 +130,9 @@ std::size_t FileReader::read(std::uint64_t offset, std::span<std::uint8_t> out, 
   Impl& i = *impl_;
   if (offset >= i.size || out.empty()) return 0;
   out = out.first(static_cast<std::size_t>(std::min<std::uint64_t>(out.size(), i.size - offset)));
-  if (!i.compressed) {
+  if (i.raw) {
+    i.raw->read(offset, out, gaps);
+  } else if (!i.compressed) {
     i.stored.read(offset, out, gaps);
   } else {
     if (!i.plain) i.plain.emplace(i.stored, i.facts, i.size);

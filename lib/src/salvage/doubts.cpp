@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <array>
 
+#include "disc/raw_content.h"
 #include "lacuna/verdict.h"
 #include "salvage/pieces.h"
 
@@ -66,7 +67,7 @@ std::string fill_of(const Image& image, std::uint64_t lba) {
   return fmt::format("{:02X}", fmt::join(bytes.begin(), bytes.begin() + period, " "));
 }
 
-/// Byte address on the disc of a byte of a file stored plain that is there.
+/// Byte address on the disc of a byte of a file, as stored, that is there.
 std::uint64_t position_of(const Tree& tree, const Node& n, std::uint64_t offset) {
   for (const Extent& e : tree.extents(n)) {
     if (offset < e.bytes) return e.has_place() ? extent_part_at(e, offset).position : 0;
@@ -76,7 +77,13 @@ std::uint64_t position_of(const Tree& tree, const Node& n, std::uint64_t offset)
 }
 
 /// What a suspect stretch is, from what stands in it and where in the file it lies.
-std::string suspect_words(const Disc& disc, const Node& n, const Gap& g) {
+std::string suspect_words(const Disc& disc, const Node& n, Gap g) {
+  const bool whole_sectors = n.has(node_flag::kRawSectors);
+  if (whole_sectors) {
+    const std::uint64_t behind = stored_begin(g.offset + g.length);
+    g.offset = stored_begin(g.offset);
+    g.length = behind - g.offset;
+  }
   const std::uint64_t first = position_of(disc.tree(), n, g.offset) / kSectorBytes;
   const std::uint64_t last = position_of(disc.tree(), n, g.offset + g.length - 1) / kSectorBytes;
   // The stretch may lie on several extents; then the two LBAs are only its ends.
@@ -86,7 +93,8 @@ std::string suspect_words(const Disc& disc, const Node& n, const Gap& g) {
   const std::string place = together ? lbas(first, last) : fmt::format("from LBA {} to LBA {}", first, last);
   const std::string what = plural(count, "sector");
 
-  const std::string head_fill = disc.image().has_map() ? std::string() : fill_of(disc.image(), first);
+  const bool may_be_fill = !disc.image().has_map() && !whole_sectors;
+  const std::string head_fill = may_be_fill ? fill_of(disc.image(), first) : std::string();
   const std::string tail_fill = head_fill.empty() ? std::string() : fill_of(disc.image(), last);
   if (head_fill.empty() || tail_fill.empty()) return fmt::format("{} suspect, {}", what, place);
   const std::string fill = head_fill == tail_fill ? "filled with " + head_fill : "filled with short patterns";

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <tuple>
 
+#include "disc/raw_content.h"
 #include "salvage/gaps.h"
 #include "salvage/pieces.h"
 
@@ -128,6 +129,11 @@ class HitFinder {
         const std::uint64_t first = std::max(c.first, bytes_[r].first);
         const std::uint64_t end = std::min(c.end, bytes_[r].behind);
         HitTarget t{c.structure, c.node, c.offset + (first - c.first), std::min(end - first, c.bytes)};
+        if (c.structure == kNoStructure && disc_.tree().node(c.node).has(node_flag::kRawSectors)) {
+          const std::uint64_t behind = raw_end(t.offset + t.bytes);
+          t.offset = raw_begin(t.offset);
+          t.bytes = behind - t.offset;
+        }
         found_.push_back({r, t});
       }
       if (r < bytes_.size() && bytes_[r].first < c.end) out_.complete = false;

@@ -4,10 +4,12 @@
 #include <algorithm>
 #include <thread>
 
+#include "disc/raw_content.h"
 #include "lacuna/verdict.h"
 #include "salvage/gaps.h"
 #include "salvage/overlaps.h"
 #include "salvage/pieces.h"
+#include "salvage/raw_states.h"
 #include "salvage/stored_reader.h"
 #include "salvage/uniform_fill.h"
 #include "salvage/zisofs_blocks.h"
@@ -15,11 +17,14 @@
 namespace lacuna {
 namespace {
 
-/// The sectors that pieces touch and of which nothing is known yet.
-RangeSet sectors_to_look_at(std::span<const FilePiece> pieces, std::span<const std::uint32_t> order,
-                            const Image& image) {
+bool is_whole_sectors(const Tree& tree, const FilePiece& p) { return tree.node(p.node).has(node_flag::kRawSectors); }
+
+/// The sectors that those pieces touch which `wanted` takes.
+template <class Wanted>
+RangeSet touched_sectors(std::span<const FilePiece> pieces, std::span<const std::uint32_t> order, Wanted&& wanted) {
   std::vector<Range> touched;
   for (const std::uint32_t i : order) {
+    if (!wanted(pieces[i])) continue;
     const Range r{pieces[i].position / kSectorBytes, (pieces[i].end() - 1) / kSectorBytes + 1};
     if (!touched.empty() && r.first <= touched.back().end) {
       touched.back().end = std::max(touched.back().end, r.end);
@@ -27,13 +32,17 @@ RangeSet sectors_to_look_at(std::span<const FilePiece> pieces, std::span<const s
       touched.push_back(r);
     }
   }
+  return RangeSet::from_unsorted(std::move(touched));
+}
+
+/// The sectors of which something is known that speaks against them.
+RangeSet unsound_sectors(const Image& image) {
   std::vector<Range> known;
   const SectorMap states = image.states();
   for (const SectorRun& run : states.runs()) {
     if (!is_sound(run.state)) known.push_back({run.first, run.end()});
   }
-  RangeSet sectors = RangeSet::from_unsorted(std::move(touched)).minus(RangeSet::from_unsorted(std::move(known)));
-  return image.raw() == nullptr ? sectors : sectors.intersected(image.unproven());
+  return RangeSet::from_unsorted(std::move(known));
 }
 
 }  // namespace
@@ -47,11 +56,17 @@ class Judge {
     PieceList list = collect_pieces(tree_, byte_window(image_));
     pieces_ = std::move(list.pieces);
     zeros_ = std::move(list.zeros);
+    whole_sectors_ = list.whole_sectors;
     const LargeVector<std::uint32_t> order = by_position(pieces_);
     if (options_.look_inside && !image_.has_map()) {
       if (Result<Done> looked = look_inside(order); !looked) return looked.error();
     }
-    out_.states_ = image_.data_states();
+    if (whole_sectors_) {
+      raw_states_ = whole_sector_states(
+          image_, touched_sectors(pieces_, order, [&](const FilePiece& p) { return is_whole_sectors(tree_, p); }));
+    }
+    out_.states_ = image_.states();
+    if (image_.raw() != nullptr) data_states_ = image_.data_states();
     out_.basis_ = image_.basis();
     find_first_runs(order);
     overlaps_ = find_overlaps(disc_, pieces_, order, list.aside);
@@ -71,20 +86,31 @@ class Judge {
 
   Result<Done> look_inside(std::span<const std::uint32_t> order) {
     const unsigned threads = options_.threads != 0 ? options_.threads : std::thread::hardware_concurrency();
-    Result<RangeSet> found =
-        find_uniform_fill(image_, sectors_to_look_at(pieces_, order, image_), threads, options_.progress);
+    // Silence is no sign of damage.
+    const auto is_plain = [&](const FilePiece& p) { return !whole_sectors_ || !is_whole_sectors(tree_, p); };
+    RangeSet wanted = touched_sectors(pieces_, order, is_plain).minus(unsound_sectors(image_));
+    if (image_.raw() != nullptr) wanted = wanted.intersected(image_.unproven());
+    Result<RangeSet> found = find_uniform_fill(image_, wanted, threads, options_.progress);
     if (!found) return found.error();
     if (!found->empty()) image_.learn(*found, SectorState::kSuspect);
     return Done{};
   }
 
+  /// The states of whole sectors, or of user data.
+  std::span<const SectorRun> runs_of(bool raw) const {
+    if (raw) return raw_states_.runs();
+    return image_.raw() != nullptr ? data_states_.runs() : out_.states_.runs();
+  }
+
   void find_first_runs(std::span<const std::uint32_t> order) {
-    std::size_t run = 0;
+    std::size_t plain_run = 0, raw_run = 0;
     for (std::size_t k = 0; k < order.size(); ++k) {
       if (k + kAhead < order.size()) __builtin_prefetch(&pieces_[order[k + kAhead]]);
       const std::uint32_t i = order[k];
       const std::uint64_t lba = pieces_[i].position / kSectorBytes;
-      run = gallop_to_end_after(out_.states_.runs(), run, lba);
+      const bool raw = whole_sectors_ && is_whole_sectors(tree_, pieces_[i]);
+      std::size_t& run = raw ? raw_run : plain_run;
+      run = gallop_to_end_after(runs_of(raw), run, lba);
       pieces_[i].first_run = static_cast<std::uint32_t>(run);
     }
   }
@@ -115,7 +141,7 @@ class Judge {
 
   static FileState file_state(const Node& n, const Verdict& v, bool doubted) {
     if (n.has(node_flag::kUnlocated)) return FileState::kUnlocated;
-    if (v.missing_bytes != 0) return v.missing_bytes == n.size ? FileState::kLost : FileState::kDamaged;
+    if (v.missing_bytes != 0) return v.missing_bytes == disc_bytes(n) ? FileState::kLost : FileState::kDamaged;
     return v.suspect_bytes != 0 || doubted ? FileState::kDoubtful : FileState::kWhole;
   }
 
@@ -127,9 +153,11 @@ class Judge {
     if (n.has(node_flag::kUnlocated)) {
       append_gap(gaps_, 0, n.size, SectorState::kAbsent);
     } else if (n.kind == NodeKind::kFile && n.size != 0) {
-      const bool compressed = is_compressed(tree_, n);
-      gather_stored_gaps(id, compressed ? stored_bytes(tree_, n) : n.size);
+      const bool raw = n.has(node_flag::kRawSectors);
+      const bool compressed = !raw && is_compressed(tree_, n);
+      gather_stored_gaps(id, raw || compressed ? stored_bytes(tree_, n) : n.size, runs_of(raw));
       if (compressed) turn_into_plain_gaps(id, n);
+      if (raw) turn_into_raw_gaps();
     } else {
       skip_pieces(id);
     }
@@ -174,7 +202,7 @@ class Judge {
     if (n.kind != NodeKind::kFile) return;
     if (n.has(node_flag::kSizeGuessed)) {
       add_doubt(id, Kind::kSizeGuessed);
-    } else if (!n.has(node_flag::kUnlocated | node_flag::kBoot) && !is_compressed(tree_, n)) {
+    } else if (!n.has(node_flag::kUnlocated | node_flag::kBoot) && is_stored_plain(tree_, n)) {
       std::uint64_t recorded = 0;
       for (const Extent& e : tree_.extents(n)) recorded = saturating_add(recorded, e.bytes);
       if (recorded > n.size) add_doubt(id, Kind::kExtentsTooLong);
@@ -215,9 +243,8 @@ class Judge {
     add_gap(id, from, to - from, SectorState::kAbsent);
   }
 
-  /// Fills gaps_ for the file's `bytes` as stored.
-  void gather_stored_gaps(NodeId id, std::uint64_t bytes) {
-    const std::span<const SectorRun> runs = out_.states_.runs();
+  /// Fills gaps_ for the file's `bytes` as stored. `runs` are those that find_first_runs() took for it.
+  void gather_stored_gaps(NodeId id, std::uint64_t bytes, std::span<const SectorRun> runs) {
     std::uint64_t covered = 0;
     for (; next_piece_ < pieces_.size() && pieces_[next_piece_].node == id; ++next_piece_) {
       const FilePiece& p = pieces_[next_piece_];
@@ -227,14 +254,13 @@ class Judge {
       if (next_piece_ + kAhead < pieces_.size() && pieces_[next_piece_ + kAhead].first_run < runs.size()) {
         __builtin_prefetch(runs.data() + pieces_[next_piece_ + kAhead].first_run);
       }
-      gather_piece_gaps(id, p);
+      gather_piece_gaps(id, p, runs);
     }
     add_uncovered(id, covered, bytes);
   }
 
   /// The image lists the state of each of its sectors, and pieces lie inside it.
-  void gather_piece_gaps(NodeId id, const FilePiece& p) {
-    const std::span<const SectorRun> runs = out_.states_.runs();
+  void gather_piece_gaps(NodeId id, const FilePiece& p, std::span<const SectorRun> runs) {
     const std::uint64_t end_lba = (p.end() - 1) / kSectorBytes + 1;
     for (std::size_t r = p.first_run; r < runs.size() && runs[r].first < end_lba; ++r) {
       const std::uint64_t first = std::max(runs[r].first * kSectorBytes, p.position);
@@ -248,6 +274,18 @@ class Judge {
         r = runs.size() - 1;
       }
       if (!is_sound(state)) add_gap(id, p.offset + (first - p.position), end - first, state);
+    }
+  }
+
+  /// gaps_ of the stored bytes become those of whole sectors, of which each that lacks a byte is lost.
+  void turn_into_raw_gaps() {
+    const std::vector<Gap> stored_gaps = std::move(gaps_);
+    gaps_.clear();
+    for (const Gap& g : stored_gaps) {
+      const std::uint64_t done = gaps_.empty() ? 0 : gaps_.back().offset + gaps_.back().length;
+      const std::uint64_t first = std::max(raw_begin(g.offset), done);
+      const std::uint64_t end = raw_end(g.offset + g.length);
+      if (first < end) append_gap(gaps_, first, end - first, g.state);
     }
   }
 
@@ -294,6 +332,9 @@ class Judge {
   Verdicts out_;
   LargeVector<FilePiece> pieces_;
   LargeVector<ZeroStretch> zeros_;
+  bool whole_sectors_ = false;         // whether any file's content is
+  SectorMap raw_states_;               // for such files
+  SectorMap data_states_;              // for all others, when the image has whole sectors
   std::vector<JudgedDoubt> overlaps_;  // by node, like the next
   std::vector<NodeId> untaken_;
   std::size_t next_piece_ = 0;

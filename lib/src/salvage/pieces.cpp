@@ -17,12 +17,20 @@ bool is_interleaved(const Extent& e) noexcept {
 
 std::uint64_t stride(const Extent& e) noexcept { return std::uint64_t{e.unit_bytes} + e.gap_bytes; }
 
+/// A file of a file system that stands for samples of an audio track, which is listed as well.
+bool is_audio_file(const Tree& tree, NodeId id) {
+  if (!tree.node(id).has(node_flag::kRawSectors)) return false;
+  const RawContent* raw = tree.raw_content(id);
+  return raw != nullptr && raw->header == RawContent::Header::kWave && !raw->track;
+}
+
 class Collector {
  public:
   explicit Collector(Range window) : window_(window) {}
 
   void reserve(std::size_t pieces) { list_.pieces.reserve(pieces); }
   void set_aside(NodeId id) { list_.aside.push_back(id); }
+  void tell_whole_sectors() { list_.whole_sectors = true; }
   PieceList take() { return std::move(list_); }
 
   /// `e` is cut to the bytes that count.
@@ -102,8 +110,12 @@ bool is_compressed(const Tree& tree, const Node& node) {
   return node.kind == NodeKind::kFile && node.details != 0 && tree.details(node).zisofs.has_value();
 }
 
+bool is_stored_plain(const Tree& tree, const Node& node) {
+  return !node.has(node_flag::kRawSectors) && !is_compressed(tree, node);
+}
+
 std::uint64_t stored_bytes(const Tree& tree, const Node& node) {
-  const std::uint64_t limit = is_compressed(tree, node) ? kFar : node.size;
+  const std::uint64_t limit = is_stored_plain(tree, node) ? node.size : kFar;
   std::uint64_t sum = 0;
   for (const Extent& e : tree.extents(node)) {
     sum = saturating_add(sum, e.bytes);
@@ -118,8 +130,9 @@ PieceList collect_pieces(const Tree& tree, Range window, bool with_outside) {
   for (NodeId id = 1; id < tree.size(); ++id) {
     const Node& node = tree.node(id);
     if (node.kind != NodeKind::kFile || node.has(node_flag::kUnlocated)) continue;
-    if (node.has(node_flag::kBoot | node_flag::kDeleted)) collector.set_aside(id);
-    const std::uint64_t limit = is_compressed(tree, node) ? kFar : node.size;
+    if (node.has(node_flag::kBoot | node_flag::kDeleted) || is_audio_file(tree, id)) collector.set_aside(id);
+    if (node.has(node_flag::kRawSectors)) collector.tell_whole_sectors();
+    const std::uint64_t limit = is_stored_plain(tree, node) ? node.size : kFar;
     std::uint64_t offset = 0;
     for (Extent e : tree.extents(node)) {
       if (offset >= limit) break;

@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // Pieces: the contiguous stretches of the disc that files lie on, in flat arrays. Everything that holds files against
 // sector states works on these. Interleaved extents are taken apart; what lies outside the image is never iterated.
-// Extents that were never recorded are on no piece: they are kept apart as stretches of zeros.
+// Extents that were never recorded are on no piece: they are kept apart as stretches of zeros. Of content that is whole
+// sectors, "as stored" counts kSectorBytes of each, as extents do (disc/raw_content.h).
 #pragma once
 
 #include <algorithm>
@@ -54,15 +55,18 @@ struct PieceList {
   LargeVector<ZeroStretch> zeros;    ///< By node and then by offset; neighbours are joined.
   std::vector<OutsidePart> outside;  ///< Only when asked for.
   /// Files whose place speaks against no other's, ascending: boot images, which are copied from or laid over other
-  /// files by design, and deleted files, whose place may be in use again.
+  /// files by design, files that stand for audio tracks, and deleted files, whose place may be in use again.
   std::vector<NodeId> aside;
   std::vector<NodeId> untaken;  ///< Files with interleaved extents of more pieces than are taken apart.
+  bool whole_sectors = false;   ///< Whether some file's content is whole sectors.
 };
 
 /// Interleaved extents are taken apart into at most this many pieces a disc; an interleaved file that fills a
 /// dual-layer DVD has half of it.
 inline constexpr std::uint64_t kMaxInterleavedPieces = std::uint64_t{1} << 22;
 
+/// True when the stored offsets of a file's bytes are those of its content.
+bool is_stored_plain(const Tree& tree, const Node& node);
 /// Bytes of a file as stored that its extents account for: of a file stored plain not more than its size.
 std::uint64_t stored_bytes(const Tree& tree, const Node& node);
 /// True when the file's content is stored compressed, so that stored and plain offsets differ.

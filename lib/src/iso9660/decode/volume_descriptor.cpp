@@ -10,7 +10,7 @@
 namespace lacuna::iso9660 {
 namespace {
 
-bool has_text(Bytes b, std::size_t at, std::string_view text) {
+bool holds_text(Bytes b, std::size_t at, std::string_view text) {
   return b.size() >= at && as_text(b.subspan(at)).starts_with(text);
 }
 
@@ -57,11 +57,11 @@ std::uint32_t problems_of(const VolumeDescriptor& d, Bytes sector) {
 
 // ECMA-119 8.1
 std::optional<DescriptorHeader> decode_descriptor_header(Bytes sector) {
-  if (sector.size() < 7 || !has_text(sector, 1, "CD001")) return {};
+  if (sector.size() < 7 || !holds_text(sector, 1, "CD001")) return {};
   return DescriptorHeader{sector[0], sector[6]};
 }
 
-bool is_high_sierra(Bytes sector) { return has_text(sector, 9, "CDROM"); }
+bool is_high_sierra(Bytes sector) { return holds_text(sector, 9, "CDROM"); }
 
 std::uint32_t VolumeDescriptor::block_bytes() const noexcept {
   if (is_block_size(logical_block_size.little)) return logical_block_size.little;
@@ -103,7 +103,7 @@ std::optional<VolumeDescriptor> decode_volume_descriptor(Bytes sector) {
   d.expires = date_or_problem(sector.subspan(847), descriptor_problem::kExpirationDate, d.problems);
   d.effective = date_or_problem(sector.subspan(864), descriptor_problem::kEffectiveDate, d.problems);
   d.file_structure_version = sector[881];
-  d.xa_marker = has_text(sector, 1024, "CD-XA001");
+  d.xa_marker = holds_text(sector, 1024, "CD-XA001");
   d.problems |= problems_of(d, sector);
   return d;
 }
@@ -135,7 +135,7 @@ std::optional<BootRecord> decode_boot_record(Bytes sector) {
   r.version = header->version;
   r.boot_system_id = sector.subspan(7, 32);
   r.boot_id = sector.subspan(39, 32);
-  r.el_torito = has_text(sector, 7, "EL TORITO SPECIFICATION");
+  r.el_torito = holds_text(sector, 7, "EL TORITO SPECIFICATION");
   if (r.el_torito) r.catalog_lba = le32(sector, 71);
   return r;
 }

@@ -18,6 +18,7 @@ struct Pull {
   FormatArgument format;
   std::string to;
   std::string to_plain;
+  std::string audio_format = "wav";
   std::optional<std::uint32_t> track;
   bool damaged = false, skip_programs = false, portable_names = false, replace = false;
 
@@ -33,6 +34,7 @@ struct Pull {
     options.skip_programs = skip_programs;
     options.portable_names = portable_names;
     options.replace = replace;
+    if (audio_format == "flac") options.audio_format = AudioFormat::kFlac;
     options.threads = static_cast<unsigned>(common.threads);
     options.progress = line.callback();
     Result<PullReport> report = pull(*opened.disc, opened.verdicts, options);
@@ -94,6 +96,9 @@ void add_pull(CLI::App& app, Action& action) {
                 "Leave programs inside the image (they are listed): virus scanners may delete old ones");
   sub->add_flag("--portable-names", args->portable_names,
                 "Names that also hold where letter case does not count and on other systems");
+  sub->add_option("--audio-format", args->audio_format, "What audio tracks become: wav or flac")
+      ->check(CLI::IsMember({"wav", "flac"}))
+      ->option_text("wav|flac");
   sub->add_flag("--replace", args->replace, "Replace files that are in the way");
   args->common.add_to(*sub);
   args->format.add_to(*sub, {"text", "json"});

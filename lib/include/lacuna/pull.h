@@ -31,12 +31,17 @@ enum class PullOutcome : std::uint8_t {
 inline constexpr int kPullOutcomeCount = 7;
 std::string_view to_string(PullOutcome) noexcept;
 
+/// What audio tracks become.
+enum class AudioFormat : std::uint8_t { kWav, kFlac };
+
 struct PullOptions {
   std::filesystem::path to;     ///< Made when missing (its parent must be there).
   GlobSet only;                 ///< Which paths; empty: all.
   bool damaged = false;         ///< Also damaged files, into `_damaged/`, each with a list of its gaps.
   bool skip_programs = false;   ///< Leave program files inside the image; they are listed in the manifest.
   bool portable_names = false;  ///< Names that also hold on case-insensitive targets and on other systems.
+  /// Tracks that are not damaged; those that are become WAV in any case, where a gap has a place.
+  AudioFormat audio_format = AudioFormat::kWav;
   bool replace = false;         ///< Replace regular files that are there but not ours; never anything else.
   unsigned threads = 0;         ///< 0: as many as the machine has.
   ProgressCallback progress;

@@ -252,6 +252,7 @@ std::string to_line(const ManifestHeader& h) {
   w.put_flag("damaged", h.damaged);
   w.put_flag("skip_programs", h.skip_programs);
   w.put_flag("portable_names", h.portable_names);
+  w.put_text("audio_format", h.audio_format);
   w.close();
   w.open("states");
   for (std::size_t i = 0; i < h.states.size(); ++i) w.put(to_string(static_cast<FileState>(i)), h.states[i]);
@@ -273,6 +274,7 @@ std::string to_line(const ManifestEntry& e) {
   }
   w.put("kind", e.kind);
   w.put("size", e.size);
+  if (e.target_bytes) w.put("target_bytes", *e.target_bytes);
   w.put("state", to_string(e.state));
   w.put("basis", e.basis);
   w.put("evidence", e.evidence);
@@ -331,6 +333,7 @@ std::optional<ManifestHeader> parse_header(std::string_view line, std::string& e
   h.damaged = options.flag("damaged");
   h.skip_programs = options.flag("skip_programs");
   h.portable_names = options.flag("portable_names");
+  h.audio_format = options.text("audio_format");
   return f.ok() ? std::optional(std::move(h)) : std::nullopt;
 }
 
@@ -352,6 +355,7 @@ std::optional<ManifestEntry> parse_entry(std::string_view line, std::string& err
   }
   e.kind = f.needed_text("kind");
   e.size = f.number("size");
+  if (f.find("target_bytes") != nullptr) e.target_bytes = f.number("target_bytes");
   const std::string state = f.needed_text("state"), outcome = f.needed_text("outcome");
   if (const auto s = file_state_from(state)) {
     e.state = *s;

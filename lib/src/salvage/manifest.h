@@ -46,6 +46,7 @@ struct ManifestHeader {
   bool map = false;
   bool complete = true;  ///< False when the pull was stopped before its end.
   bool damaged = false, skip_programs = false, portable_names = false;
+  std::string audio_format;  ///< "flac"; empty: as WAV.
   std::vector<std::string> only;
   std::string run;  ///< The journal's: what the names of files under construction go on with.
   /// Counts over the entries, filled by the writer.
@@ -60,6 +61,7 @@ struct ManifestEntry {
   std::vector<std::pair<std::string, std::string>> names;  ///< (view, name), where they differ from the path's last.
   std::string kind;                                        ///< As to_string(NodeKind).
   std::uint64_t size = 0;
+  std::optional<std::uint64_t> target_bytes;  ///< Of the file in the folder, when it has another form (FLAC).
   FileState state = FileState::kWhole;
   std::string basis, evidence;
   PullOutcome outcome = PullOutcome::kPulled;
@@ -76,6 +78,7 @@ struct ManifestEntry {
   bool deleted = false, stream = false;  ///< As node_flag says.
 
   bool in_folder() const noexcept { return !target.empty(); }
+  std::uint64_t bytes_in_folder() const noexcept { return target_bytes.value_or(size); }
 };
 
 /// One line each, without the line feed.

@@ -241,9 +241,9 @@ int PartFile::create(Directory dir, std::string name) {
   // A file without a name leaves nothing behind, whatever happens, and its making does not hold up other threads that
   // work in the same directory. It gets its name through /proc.
   static const bool has_proc = ::access("/proc/self/fd", F_OK) == 0;
-  nameless_ = has_proc && open_at(dir->get(), ".", O_WRONLY | O_TMPFILE, file_) == 0;
+  nameless_ = has_proc && open_at(dir->get(), ".", O_RDWR | O_TMPFILE, file_) == 0;
   if (!nameless_) {
-    if (const int error = open_at(dir->get(), name, O_WRONLY | O_CREAT | O_EXCL, file_); error != 0) return error;
+    if (const int error = open_at(dir->get(), name, O_RDWR | O_CREAT | O_EXCL, file_); error != 0) return error;
   }
   dir_ = std::move(dir);
   name_ = std::move(name);

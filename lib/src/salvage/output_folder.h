@@ -105,7 +105,7 @@ class PartFile {
 
   /// `name` is the temporary one and must not be there yet.
   int create(Directory dir, std::string name);
-  int fd() const noexcept { return file_.get(); }
+  int fd() const noexcept { return file_.get(); }  ///< For reading what was written.
   int write_at(std::uint64_t offset, std::span<const std::uint8_t> bytes) noexcept;
   /// Skips whole blocks of zeros, which then are holes; set_size() must follow the last write.
   int write_sparse_at(std::uint64_t offset, std::span<const std::uint8_t> bytes) noexcept;

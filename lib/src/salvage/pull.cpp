@@ -117,6 +117,7 @@ ManifestHeader make_header(const Disc& disc, const Verdicts& verdicts, const Pul
   h.damaged = options.damaged;
   h.skip_programs = options.skip_programs;
   h.portable_names = options.portable_names;
+  if (options.audio_format == AudioFormat::kFlac) h.audio_format = "flac";
   for (const Glob& g : options.only.globs()) h.only.push_back(g.pattern());
   return h;
 }

@@ -8,6 +8,7 @@
 #include <cstring>
 
 #include "base/bytes.h"
+#include "disc/raw_content.h"
 #include "lacuna/content.h"
 #include "salvage/gaps.h"
 
@@ -29,6 +30,12 @@ std::uint64_t missing_in(const std::vector<Gap>& gaps) {
     if (!has_bytes(g.state)) bytes = saturating_add(bytes, g.length);
   }
   return bytes;
+}
+
+/// "a/b.flac" of "a/b.wav".
+std::string flac_path(std::string path) {
+  if (path.ends_with(".wav")) path.resize(path.size() - 4);
+  return path + ".flac";
 }
 
 std::string gap_list_text(std::string_view path, const PullItem& item, std::uint64_t size) {
@@ -73,6 +80,7 @@ ManifestEntry make_entry(const Disc& disc, const Verdicts& verdicts, const PullI
   }
   e.kind = to_string(node.kind);
   e.size = node.size;
+  e.target_bytes = item.target_bytes;
   e.state = item.state;
   e.basis = to_string(verdict.basis);
   e.evidence = to_string(node.evidence);
@@ -142,6 +150,7 @@ void FilePuller::settle(PullItem& item, PullOutcome outcome, std::string target,
   item.why = std::move(why);
   if (item.target.empty()) {
     item.sums = {};
+    item.target_bytes.reset();
     return;
   }
   work_.record.add(make_entry(work_.disc, work_.verdicts, item));
@@ -172,7 +181,9 @@ void FilePuller::pull(PullItem& item) {
 /// Gives false when the file is now known to be worse than it was taken for and is to be handled anew.
 bool FilePuller::attempt(PullItem& item) {
   const bool damaged = item.state > FileState::kDoubtful;
-  const std::string ordinary = work_.names.path(item.node);
+  const bool flac = becomes_flac(item);
+  const std::string ordinary = flac ? flac_path(work_.names.path(item.node)) : work_.names.path(item.node);
+  item.target_bytes.reset();
   const std::string target = damaged ? damaged_path(ordinary) : ordinary;
   const auto [parent, name] = split_path(target);
   Directory dir;
@@ -196,7 +207,7 @@ bool FilePuller::attempt(PullItem& item) {
     if (reading == Reading::kRefused) settle_error(item, target, refusal_);
     return reading != Reading::kWorse;
   };
-  if (there) {
+  if (there && !flac) {
     if (S_ISREG(there->st_mode) &&
         static_cast<std::uint64_t>(there->st_size) == work_.disc.tree().node(item.node).size) {
       const Reading reading = compare(item, dir, name);
@@ -214,14 +225,26 @@ bool FilePuller::attempt(PullItem& item) {
   }
 
   PartFile part;
-  if (const Reading reading = copy(item, part, dir); reading != Reading::kRead) return end_unless_read(reading);
+  const Reading reading = flac ? encode(item, part, dir) : copy(item, part, dir);
+  if (reading != Reading::kRead) return end_unless_read(reading);
+  if (there && flac) {
+    if (S_ISREG(there->st_mode) && is_same(part, dir, name)) {
+      settle(item, PullOutcome::kAlreadyThere, target);
+      return true;
+    }
+    replace = S_ISREG(there->st_mode) && (replace || is_ours(item, target, *there));
+    if (!replace) {
+      settle_error(item, target, EEXIST);
+      return true;
+    }
+  }
   // First the list, so that no damaged file is ever seen without it.
   if (damaged && !put_gap_list(item, dir, target)) return true;
   if (error = part.publish(name, replace); error != 0) {
     settle_error(item, target, error);
     return true;
   }
-  work_.written_bytes += work_.disc.tree().node(item.node).size;
+  work_.written_bytes += item.target_bytes.value_or(work_.disc.tree().node(item.node).size);
   settle(item, PullOutcome::kPulled, target);
   return true;
 }
@@ -232,11 +255,12 @@ bool FilePuller::carry_over(PullItem& item, const std::string& target, const str
   const Node& node = work_.disc.tree().node(item.node);
   if (e == nullptr || !S_ISREG(there.st_mode) || e->size != node.size || e->state != item.state ||
       e->missing_bytes != item.missing_bytes || e->gaps != item.gaps || e->modified != to_iso8601(node.modified) ||
-      static_cast<std::uint64_t>(there.st_size) != node.size || !dates_agree(node.modified, there) ||
+      static_cast<std::uint64_t>(there.st_size) != e->bytes_in_folder() || !dates_agree(node.modified, there) ||
       e->path != work_.disc.tree().path(item.node)) {
     return false;
   }
   item.sums = e->sums;
+  item.target_bytes = e->target_bytes;
   return true;
 }
 
@@ -244,15 +268,14 @@ bool FilePuller::carry_over(PullItem& item, const std::string& target, const str
 bool FilePuller::is_ours(const PullItem& item, const std::string& target, const struct stat& there) const {
   const ManifestEntry* e = work_.record.earlier(target);
   return e != nullptr && e->path == work_.disc.tree().path(item.node) &&
-         static_cast<std::uint64_t>(there.st_size) == e->size &&
+         static_cast<std::uint64_t>(there.st_size) == e->bytes_in_folder() &&
          dates_agree(work_.disc.tree().node(item.node).modified, there) && item.state <= e->state &&
          item.missing_bytes <= e->missing_bytes;
 }
 
 /// Hands the file to take(offset, bytes), which gives an errno, and sums it. What reading shows of it is held against
 /// what is known of it, and the worse is kept.
-template <class Take>
-FilePuller::Reading FilePuller::read(PullItem& item, Take&& take) {
+FilePuller::Reading FilePuller::read(PullItem& item, const Take& take) {
   const Node& node = work_.disc.tree().node(item.node);
   FileReader reader(work_.disc, item.node);
   gaps_.clear();
@@ -282,7 +305,7 @@ FilePuller::Reading FilePuller::read(PullItem& item, Take&& take) {
   }
 
   const std::uint64_t missing = missing_in(gaps_);
-  FileState found = missing != 0     ? (missing >= node.size ? FileState::kLost : FileState::kDamaged)
+  FileState found = missing != 0     ? (missing >= disc_bytes(node) ? FileState::kLost : FileState::kDamaged)
                     : !gaps_.empty() ? FileState::kDoubtful
                                      : FileState::kWhole;
   const bool worse = found > std::max(item.state, FileState::kDoubtful);

@@ -4,8 +4,11 @@
 #pragma once
 
 #include <atomic>
+#include <cstdint>
+#include <functional>
 #include <mutex>
 #include <optional>
+#include <span>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -28,7 +31,8 @@ struct PullItem {
   PullOutcome recorded = PullOutcome::kPulled;
   std::uint64_t missing_bytes = 0;
   std::vector<Gap> gaps;
-  std::string target;  ///< In the folder; empty when nothing is there.
+  std::string target;                         ///< In the folder; empty when nothing is there.
+  std::optional<std::uint64_t> target_bytes;  ///< When not the size of the content.
   Checksums sums;
   std::string link;
   std::string gap_list, gap_list_sha256;
@@ -81,8 +85,11 @@ class FilePuller {
   bool is_ours(const PullItem& item, const std::string& target, const struct stat& there) const;
   Reading compare(PullItem& item, const Directory& dir, std::string_view name);
   Reading copy(PullItem& item, PartFile& part, const Directory& dir);
-  template <class Take>
-  Reading read(PullItem& item, Take&& take);
+  Reading encode(PullItem& item, PartFile& part, const Directory& dir);
+  bool becomes_flac(const PullItem& item) const;
+  bool is_same(const PartFile& part, const Directory& dir, std::string_view name);
+  using Take = std::function<int(std::uint64_t offset, std::span<const std::uint8_t> bytes)>;
+  Reading read(PullItem& item, const Take& take);
   bool put_gap_list(PullItem& item, const Directory& dir, const std::string& target);
   void settle(PullItem& item, PullOutcome outcome, std::string target, std::string why = {});
   void settle_error(PullItem& item, std::string_view target, int error);

@@ -103,7 +103,8 @@ Result<Folder> Verifier::read_manifest() {
         folder.files.push_back({entry->gap_list, std::nullopt, {{}, entry->gap_list_sha256}, {}});
       }
       if (entry->in_folder()) {
-        folder.files.push_back({entry->target, entry->size, std::move(entry->sums), std::move(entry->link)});
+        folder.files.push_back(
+            {entry->target, entry->bytes_in_folder(), std::move(entry->sums), std::move(entry->link)});
       }
     }
     if (!problem.empty()) {

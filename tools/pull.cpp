@@ -82,12 +82,10 @@ void add_pull(CLI::App& app, Action& action) {
   args->image.add_to(*sub);
   args->globs.add_to(*sub);
   CLI::Option* to = sub->add_option("--to", args->to, "The folder; made when missing")->option_text("DIR");
-  CLI::Option* plain =
-      sub->add_option("--to-plain", args->to_plain,
-                      "Of a raw image: write a data track as a plain image of 2048 bytes a sector, and "
-                      "its map beside it, instead of files")
-          ->option_text("FILE")
-          ->excludes(to);
+  CLI::Option* plain = sub->add_option("--to-plain", args->to_plain,
+                                       "Of a raw image: a data track as a plain image with its map, instead of files")
+                           ->option_text("FILE")
+                           ->excludes(to);
   sub->add_option("--track", args->track, "Which track --to-plain writes; default: the first of data")
       ->option_text("N")
       ->needs(plain);

@@ -40,7 +40,7 @@ struct Opened {
 
 Opened open(const Paths& paths, std::uint64_t starts_at = 0) {
   Findings findings;
-  auto source = open_source(paths, {starts_at, 0, {}}, findings);
+  auto source = open_source(paths, {starts_at, 0, {}, {}}, findings);
   return {std::move(source), std::move(findings)};
 }
 

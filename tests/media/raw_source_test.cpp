@@ -220,6 +220,20 @@ TEST(RawSource, ErrorPointersSayWhichBytesAreWrong) {
   expect_in_place(*image);
 }
 
+TEST(RawSource, AMapInBytesSaysWhichOnesAreWrong) {
+  const ScratchFolder folder;
+  RawDisc disc = mode_1();
+  for (std::size_t i = 0; i < 160; ++i) disc.unit(20)[16 + 300 + i] ^= 0x33;
+  const auto path = disc.write(folder);
+  EXPECT_EQ(open_image(path)->states().at(20), SectorState::kBad);
+  write_file(folder / "disc.map", "#! unit bytes\n" + std::to_string(20 * 2048 + 300) + " 160 bad\n");
+  ImageOptions options;
+  options.maps = {folder / "disc.map"};
+  const auto image = open_image(path, options);
+  EXPECT_EQ(image->states().at(20), SectorState::kRepaired);
+  expect_in_place(*image);
+}
+
 TEST(RawSource, ZerosWhereSectorsWereNotRead) {
   const ScratchFolder folder;
   RawDisc disc = mode_1();

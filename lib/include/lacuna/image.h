@@ -60,6 +60,7 @@ struct SourceOptions {
   std::uint64_t starts_at = 0;  ///< LBA of the image's first byte.
   unsigned threads = 0;         ///< For checking raw sectors; 0: as many as the machine has.
   ProgressCallback progress;    ///< Of the same.
+  RangeSet bad_bytes;           ///< Of raw sectors, bytes known to be wrong (SectorMap::bad_bytes).
 };
 
 /// Opens a regular file (sparse or not), a block device, or numbered parts: several paths in order, or the first of

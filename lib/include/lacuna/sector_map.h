@@ -7,8 +7,10 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
+#include "lacuna/range_set.h"
 #include "lacuna/result.h"
 #include "lacuna/states.h"
 
@@ -47,12 +49,21 @@ class SectorMap {
   /// the stronger of both.
   SectorMap worst_with(const SectorMap& other) const;
 
-  friend bool operator==(const SectorMap&, const SectorMap&) = default;
+  /// Byte addresses on the disc that a map in smaller units than sectors calls unreadable, of sectors that it does not
+  /// call so as a whole: the parity of a raw sector may make up for them.
+  const RangeSet& bad_bytes() const noexcept { return bad_bytes_; }
+  void set_bad_bytes(RangeSet bytes) noexcept { bad_bytes_ = std::move(bytes); }
+
+  /// As functions from LBA to state, and their bases.
+  friend bool operator==(const SectorMap& a, const SectorMap& b) noexcept {
+    return a.runs_ == b.runs_ && a.default_ == b.default_ && a.basis_ == b.basis_;
+  }
 
  private:
   std::vector<SectorRun> runs_;
   SectorState default_;
   Basis basis_ = Basis::kMap;
+  RangeSet bad_bytes_;
 };
 
 /// Describes a delimited log of another program, column by column (--map-columns and its companions).

@@ -248,15 +248,17 @@ void Image::Impl::learn(const RangeSet& lbas, SectorState state) {
 Result<std::unique_ptr<Image>> Image::open(const std::vector<std::filesystem::path>& paths,
                                            const ImageOptions& options) {
   Findings findings;
-  Result<std::unique_ptr<SectorSource>> source =
-      open_source(paths, {options.starts_at, options.threads, options.progress}, findings);
-  if (!source) return source.error();
   std::vector<SectorMap> maps;
+  RangeSet bad_bytes;
   for (const std::filesystem::path& path : options.maps) {
     Result<SectorMap> map = load_sector_map(path, options.map_columns);
     if (!map) return map.error();
+    bad_bytes = bad_bytes.united(map->bad_bytes());
     maps.push_back(std::move(map).value());
   }
+  Result<std::unique_ptr<SectorSource>> source =
+      open_source(paths, {options.starts_at, options.threads, options.progress, std::move(bad_bytes)}, findings);
+  if (!source) return source.error();
   auto impl = std::make_unique<Impl>();
   impl->source = std::move(source).value();
   impl->name = paths.front().string();

@@ -76,6 +76,21 @@ class SectorGatherer {
   std::vector<SectorRun> out_;
 };
 
+/// Of runs without bytes, what lies in sectors that they don't fill.
+RangeSet bad_in_part(const SectorMap& map, std::uint64_t unit_bytes) {
+  std::vector<Range> bytes;
+  for (const SectorRun& run : map.runs()) {
+    if (has_bytes(run.state)) continue;
+    const Range all{run.first * unit_bytes, run.end() * unit_bytes};
+    const std::uint64_t first_whole = (all.first + kSectorBytes - 1) / kSectorBytes * kSectorBytes;
+    const std::uint64_t end_whole = all.end / kSectorBytes * kSectorBytes;
+    bytes.push_back({all.first, std::min(first_whole, all.end)});
+    bytes.push_back({std::max(end_whole, all.first), all.end});
+  }
+  std::erase_if(bytes, [](const Range& r) { return r.first >= r.end; });
+  return RangeSet::from_unsorted(std::move(bytes));
+}
+
 }  // namespace
 
 Error bad_line(const std::string& name, std::size_t line, std::string_view reason) {
@@ -116,7 +131,9 @@ SectorMap map_from_rows(std::vector<SectorRun> rows, MapUnit unit, SectorState d
   if (unit == MapUnit::kSectors) return map;
   SectorGatherer sectors(units_per_sector(unit), default_state);
   for (const SectorRun& run : map.runs()) sectors.add(run);
-  return SectorMap::from_runs(sectors.take(), default_state);
+  SectorMap whole = SectorMap::from_runs(sectors.take(), default_state);
+  whole.set_bad_bytes(bad_in_part(map, kSectorBytes / units_per_sector(unit)));
+  return whole;
 }
 
 bool MapLines::next() {

@@ -186,7 +186,7 @@ Result<std::unique_ptr<SectorSource>> open_source(const std::vector<std::filesys
                                                   const SourceOptions& options, Findings& findings) {
   if (paths.empty()) return Error{ErrorCode::kUsage, "no image was given"};
   const std::string name = paths.front().string();
-  const RawOptions raw{options.threads, options.progress};
+  const RawOptions raw{options.threads, options.progress, options.bad_bytes};
   if (const LayoutKind kind = paths.size() == 1 ? layout_kind(paths.front()) : LayoutKind::kNone;
       kind != LayoutKind::kNone) {
     Result<TrackLayout> layout = kind == LayoutKind::kCueSheet ? read_cue_sheet(paths.front(), findings)

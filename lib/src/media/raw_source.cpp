@@ -5,6 +5,7 @@
 #include <array>
 #include <utility>
 
+#include "media/known_errors.h"
 #include "media/recognise_raw.h"
 #include "media/settle_runs.h"
 #include "media/unit_reader.h"
@@ -31,7 +32,8 @@ constexpr std::size_t user_data_at(SectorForm form) noexcept {
 
 class RawSource final : public SectorSource, public RawSectors {
  public:
-  RawSource(TrackLayout layout, SectorMarks marks) : layout_(std::move(layout)), marks_(std::move(marks)) {
+  RawSource(TrackLayout layout, SectorMarks marks, RangeSet bad_bytes)
+      : layout_(std::move(layout)), marks_(std::move(marks)), errors_(std::move(bad_bytes)) {
     std::array<std::vector<Range>, kSectorFormCount> forms;
     std::vector<Range> missing, holes, no_data;
     std::vector<SectorRun> proof;
@@ -144,7 +146,9 @@ class RawSource final : public SectorSource, public RawSectors {
     const cd::RawSpan sector = units.sector(k);
     if (mark.state() == SectorState::kRepaired) {
       const auto header = static_cast<std::int32_t>(static_cast<std::int64_t>(lba) + layout_.header_bias);
-      if (!cd::prove(sector, {header, mark.form(), units.erasures(k)}).proven) return {};
+      cd::ErasureSet scratch;
+      const cd::ErasureSet* known = errors_.of(lba, mark.form(), units.erasures(k), scratch);
+      if (!cd::prove(sector, {header, mark.form(), known}).proven) return {};
     }
     return sector;
   }
@@ -175,6 +179,7 @@ class RawSource final : public SectorSource, public RawSectors {
 
   TrackLayout layout_;
   SectorMarks marks_;
+  KnownErrors errors_;
   std::array<RangeSet, kSectorFormCount> forms_;
   RangeSet holes_, missing_, without_user_data_;
   SectorMap proof_;
@@ -187,7 +192,8 @@ Result<std::unique_ptr<SectorSource>> make_raw_source(TrackLayout layout, const 
   Result<SectorMarks> marks = settle_runs(layout, name, options, findings);
   if (!marks) return marks.error();
   if (layout.tracks.empty()) name_tracks(layout, *marks, name, findings);
-  return std::unique_ptr<SectorSource>(std::make_unique<RawSource>(std::move(layout), std::move(marks).value()));
+  return std::unique_ptr<SectorSource>(
+      std::make_unique<RawSource>(std::move(layout), std::move(marks).value(), options.bad_bytes));
 }
 
 }  // namespace lacuna

@@ -13,6 +13,7 @@ namespace lacuna {
 struct RawOptions {
   unsigned threads = 0;  ///< 0: as many as the machine has.
   ProgressCallback progress;
+  RangeSet bad_bytes;  ///< As SectorMap has it.
 };
 
 /// Most sectors of a CD that have an address (ECMA-130: two digits of minutes), and as many again.

@@ -98,6 +98,7 @@ std::vector<SectorRun> SectorMap::slice(std::uint64_t first, std::uint64_t end) 
 SectorMap SectorMap::worst_with(const SectorMap& other) const {
   SectorMap out(std::max(default_, other.default_));
   out.basis_ = std::min(basis_, other.basis_);
+  out.bad_bytes_ = bad_bytes_.united(other.bad_bytes_);
   out.runs_.reserve(std::max(runs_.size(), other.runs_.size()));
   auto a = runs_.begin();
   auto b = other.runs_.begin();

@@ -13,6 +13,7 @@
 #include <optional>
 
 #include "base/workers.h"
+#include "media/known_errors.h"
 #include "media/unit_reader.h"
 
 namespace lacuna {
@@ -45,7 +46,12 @@ struct Break {
 class Settler {
  public:
   Settler(TrackLayout& layout, const std::string& name, const RawOptions& options, Findings& findings)
-      : layout_(layout), name_(name), options_(options), findings_(findings), byte_shift_(layout.stores.size()) {}
+      : layout_(layout),
+        name_(name),
+        options_(options),
+        findings_(findings),
+        errors_(options.bad_bytes),
+        byte_shift_(layout.stores.size()) {}
 
   Result<SectorMarks> run() {
     find_holes();
@@ -170,7 +176,11 @@ class Settler {
     cd::Expected expected{static_cast<std::int32_t>(static_cast<std::int64_t>(lba) + layout_.header_bias), form,
                           units.erasures(i)};
     cd::Sector s = cd::look(bytes, expected);
-    if (s.state != SectorState::kGood) s = cd::prove(bytes, expected);
+    if (s.state != SectorState::kGood) {
+      cd::ErasureSet scratch;
+      expected.erasures = errors_.of(lba, s.form, units.erasures(i), scratch);
+      s = cd::prove(bytes, expected);
+    }
     if (s.proven) form = s.form;
     if (has_head && s.proven && s.lba) header = s.lba;  // as corrected
     if (header) seen.header_lba = *header - layout_.header_bias;
@@ -400,6 +410,7 @@ class Settler {
   const std::string& name_;
   const RawOptions& options_;
   Findings& findings_;
+  KnownErrors errors_;
   SectorMarks marks_;
   std::vector<RangeSet> holes_;           // by store
   std::vector<std::int64_t> byte_shift_;  // by store: of what follows in it

@@ -15,7 +15,7 @@ namespace lacuna::test {
 class TempFolder : public ScratchFolder {
  public:
   std::filesystem::path write(const std::string& name, std::string_view text) const {
-    write_file(*this / name, std::string(text));
+    write_file(*this / name, text);
     return *this / name;
   }
   std::filesystem::path write(const std::string& name, std::span<const std::uint8_t> bytes) const {

@@ -4,7 +4,6 @@
 
 #include <gtest/gtest.h>
 #include <sys/stat.h>
-#include <unistd.h>
 
 #include <algorithm>
 #include <cstdlib>
@@ -23,6 +22,7 @@
 #include "lacuna/verdict.h"
 #include "salvage/manifest.h"
 #include "salvage/target_names.h"
+#include "support/authoring.h"
 #include "support/memory_image.h"
 
 namespace lacuna::test {
@@ -45,33 +45,10 @@ inline Timestamp date(std::int64_t seconds, std::int32_t nanoseconds = 0) {
   return t;
 }
 
-/// A folder that goes away with all that is in it.
-class ScratchFolder {
- public:
-  ScratchFolder() {
-    std::string name = (fs::temp_directory_path() / "lacuna-test-XXXXXX").string();
-    if (::mkdtemp(name.data()) == nullptr) ADD_FAILURE() << "no scratch folder";
-    path_ = name;
-  }
-  ScratchFolder(const ScratchFolder&) = delete;
-  ScratchFolder& operator=(const ScratchFolder&) = delete;
-  ~ScratchFolder() {
-    std::error_code ignored;
-    fs::remove_all(path_, ignored);
-  }
-  const fs::path& path() const { return path_; }
-
- private:
-  fs::path path_;
-};
-
 inline std::string read_text(const fs::path& path) {
   std::ifstream in(path, std::ios::binary);
   EXPECT_TRUE(in.good()) << path;
   return {std::istreambuf_iterator<char>(in), {}};
-}
-inline void write_file(const fs::path& path, std::string_view content) {
-  std::ofstream(path, std::ios::binary) << content;
 }
 /// Lstat; exists() follows links.
 inline bool is_there(const fs::path& path) { return fs::symlink_status(path).type() != fs::file_type::not_found; }

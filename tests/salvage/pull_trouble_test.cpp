@@ -2,6 +2,7 @@
 // Trouble in the target: what is already there, traps, no room, no permission.
 #include <gmock/gmock.h>
 #include <sys/mount.h>
+#include <unistd.h>
 
 #include <cerrno>
 #include <cstring>

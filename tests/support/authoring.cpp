@@ -21,7 +21,7 @@ ScratchFolder::~ScratchFolder() {
   std::filesystem::remove_all(path_, ignored);
 }
 
-void write_file(const std::filesystem::path& file, const std::string& content) {
+void write_file(const std::filesystem::path& file, std::string_view content) {
   std::filesystem::create_directories(file.parent_path());
   std::ofstream out(file, std::ios::binary);
   out.write(content.data(), static_cast<std::streamsize>(content.size()));

@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <string>
+#include <string_view>
 #include <vector>
 
 namespace lacuna::test {
@@ -25,7 +26,7 @@ class ScratchFolder {
 };
 
 /// Writes a file, making the folders above it.
-void write_file(const std::filesystem::path& file, const std::string& content);
+void write_file(const std::filesystem::path& file, std::string_view content);
 std::vector<std::uint8_t> read_file(const std::filesystem::path& file);
 
 /// Runs a command of the shell in a folder. A failure is a failure of the test, with the command's output.

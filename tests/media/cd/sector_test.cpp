@@ -8,7 +8,6 @@
 #include <filesystem>
 #include <fstream>
 #include <random>
-#include <ranges>
 #include <vector>
 
 #include "support/raw_encoder.h"
@@ -34,8 +33,8 @@ RawSector sector_of(SectorForm form, std::uint32_t seed = 1) { return encode_raw
 /// Repairs it to what it was.
 void expect_repair(RawSector sector, const RawSector& whole, const Expected& expected, SectorForm form) {
   EXPECT_EQ(look(sector, expected).state, SectorState::kBad);
-  const auto wrong = std::ranges::count_if(std::views::iota(std::size_t{0}, sector.size()),
-                                           [&](std::size_t i) { return sector[i] != whole[i]; });
+  std::ptrdiff_t wrong = 0;
+  for (std::size_t i = 0; i < sector.size(); ++i) wrong += sector[i] != whole[i] ? 1 : 0;
   const Sector r = prove(sector, expected);
   EXPECT_EQ(r.state, SectorState::kRepaired);
   EXPECT_TRUE(r.proven);

@@ -116,11 +116,33 @@ std::vector<std::vector<std::uint8_t>> raw_sectors() {
   return all;
 }
 
+/// Images of eight sectors, of several sizes, some with a piece missing.
+std::vector<std::vector<std::uint8_t>> raw_images() {
+  std::vector<std::vector<std::uint8_t>> all;
+  for (const SectorForm form : {SectorForm::kMode1, SectorForm::kForm1, SectorForm::kForm2}) {
+    for (const std::size_t unit_bytes : {2336U, 2352U, 2448U, 2646U}) {
+      std::vector<std::uint8_t> image;
+      for (std::int32_t lba = 0; lba < 8; ++lba) {
+        const std::string text = some_text(1500 + 60 * static_cast<std::size_t>(lba));
+        const RawSector sector = encode_raw(form, lba, as_bytes(text));
+        const std::size_t held = std::min<std::size_t>(unit_bytes, kRawSectorBytes);
+        image.insert(image.end(), sector.end() - static_cast<std::ptrdiff_t>(held), sector.end());
+        image.resize(image.size() + unit_bytes - held);
+      }
+      all.push_back(image);
+      image.erase(image.begin() + 9000, image.begin() + 9100);
+      all.push_back(std::move(image));
+    }
+  }
+  return all;
+}
+
 }  // namespace
 
 std::vector<std::vector<std::uint8_t>> seeds_for(std::string_view target) {
   if (target == "sector_map_fuzz") return maps();
   if (target == "raw_sector_fuzz") return raw_sectors();
+  if (target == "raw_image_fuzz") return raw_images();
   std::vector<std::vector<std::uint8_t>> seeds = layout_seeds_for(target);
   if (seeds.empty()) seeds = udf_seeds_for(target);
   if (!seeds.empty()) return seeds;

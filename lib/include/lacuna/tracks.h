@@ -55,6 +55,11 @@ class RawSectors {
   virtual const std::vector<Track>& tracks() const noexcept = 0;
   /// What the sectors' own codes (EDC) say, of those that have one: good, repaired or bad; no other sector is listed.
   virtual const SectorMap& proof() const noexcept = 0;
+  /// LBAs of sectors that the image holds without headers: their codes prove their bytes, and not their places.
+  virtual const RangeSet& without_headers() const noexcept {
+    static const RangeSet none;
+    return none;
+  }
   /// Sectors of a form, as LBAs; none for kUnknown.
   virtual const RangeSet& of_form(SectorForm form) const noexcept = 0;
   /// Reads states.size() whole sectors of kRawSectorBytes from `lba` on, repaired ones as repaired. States as

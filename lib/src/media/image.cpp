@@ -147,7 +147,8 @@ void Image::Impl::take_proof(const RawSectors& raw) {
   for (const SectorRun& run : raw.proof().runs()) {
     if (run.state <= SectorState::kRepaired) proven.push_back({run.first, run.end()});
   }
-  unproven = RangeSet::from_unsorted(std::move(rest)).minus(RangeSet::from_unsorted(std::move(proven)));
+  unproven = RangeSet::from_unsorted(std::move(rest))
+                 .minus(RangeSet::from_unsorted(std::move(proven)).minus(raw.without_headers()));
   coded = unproven.minus(source->without_user_data()).empty();
   if (against_map != 0) {
     findings.add({Severity::kNote,

@@ -58,6 +58,11 @@ class RawSource final : public SectorSource, public RawSectors {
     }
     for (std::size_t f = 0; f < forms.size(); ++f) forms_[f] = RangeSet::from_unsorted(std::move(forms[f]));
     missing_ = RangeSet::from_unsorted(std::move(missing));
+    std::vector<Range> bare;
+    for (const StoredRun& run : layout_.runs) {
+      if (run.unit.holds == UnitLayout::Holds::kMode2) bare.push_back({run.first_lba, run.first_lba + run.sectors});
+    }
+    without_headers_ = RangeSet::from_unsorted(std::move(bare));
     without_user_data_ = RangeSet::from_unsorted(std::move(no_data));
     holes_ = RangeSet::from_unsorted(std::move(holes));
     proof_ = SectorMap::from_runs(std::move(proof));
@@ -103,6 +108,7 @@ class RawSource final : public SectorSource, public RawSectors {
   // RawSectors
   const std::vector<Track>& tracks() const noexcept override { return layout_.tracks; }
   const SectorMap& proof() const noexcept override { return proof_; }
+  const RangeSet& without_headers() const noexcept override { return without_headers_; }
   const RangeSet& of_form(SectorForm form) const noexcept override { return forms_[static_cast<std::size_t>(form)]; }
 
   void read_raw(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) const override {
@@ -181,7 +187,7 @@ class RawSource final : public SectorSource, public RawSectors {
   SectorMarks marks_;
   KnownErrors errors_;
   std::array<RangeSet, kSectorFormCount> forms_;
-  RangeSet holes_, missing_, without_user_data_;
+  RangeSet holes_, missing_, without_user_data_, without_headers_;
   SectorMap proof_;
 };
 

@@ -82,19 +82,7 @@ struct AudioBox {
     for (const PulledFile& f : report.files) all.push_back(f.outcome);
     return all;
   }
-  std::vector<ManifestEntry> manifest() const {
-    std::vector<ManifestEntry> out;
-    std::ifstream in(to() / kManifestName);
-    std::string line, error;
-    std::getline(in, line);
-    EXPECT_TRUE(parse_header(line, error)) << error;
-    while (std::getline(in, line)) {
-      auto e = parse_entry(line, error);
-      EXPECT_TRUE(e) << error << ": " << line;
-      if (e) out.push_back(std::move(*e));
-    }
-    return out;
-  }
+  std::vector<ManifestEntry> manifest() const { return entries_of(to()); }
   void expect_verified(std::uint64_t files) const {
     const auto report = verify(to());
     ASSERT_TRUE(report.ok());

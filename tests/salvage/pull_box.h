@@ -50,6 +50,20 @@ inline std::string read_text(const fs::path& path) {
   EXPECT_TRUE(in.good()) << path;
   return {std::istreambuf_iterator<char>(in), {}};
 }
+/// The entries of a folder's manifest; a bad line is a failure of the test.
+inline std::vector<ManifestEntry> entries_of(const fs::path& folder) {
+  std::vector<ManifestEntry> out;
+  std::ifstream in(folder / kManifestName);
+  std::string line, error;
+  std::getline(in, line);
+  EXPECT_TRUE(parse_header(line, error)) << error;
+  while (std::getline(in, line)) {
+    auto e = parse_entry(line, error);
+    EXPECT_TRUE(e) << error << ": " << line;
+    if (e) out.push_back(std::move(*e));
+  }
+  return out;
+}
 /// Lstat; exists() follows links.
 inline bool is_there(const fs::path& path) { return fs::symlink_status(path).type() != fs::file_type::not_found; }
 
@@ -165,19 +179,7 @@ class PullBox {
     for (ManifestEntry& e : manifest_entries()) out[e.path] = std::move(e);
     return out;
   }
-  std::vector<ManifestEntry> manifest_entries() const {
-    std::vector<ManifestEntry> out;
-    std::ifstream in(to() / kManifestName);
-    std::string line, error;
-    std::getline(in, line);
-    EXPECT_TRUE(parse_header(line, error)) << error;
-    while (std::getline(in, line)) {
-      auto e = parse_entry(line, error);
-      EXPECT_TRUE(e) << error << ": " << line;
-      if (e) out.push_back(std::move(*e));
-    }
-    return out;
-  }
+  std::vector<ManifestEntry> manifest_entries() const { return entries_of(to()); }
   /// The manifest without its first line, which tells the time.
   std::string manifest_body() const {
     const std::string text = read_text(to() / kManifestName);

@@ -94,6 +94,10 @@ struct Image::Impl {
                 RangeSet& failed) const;
   void read_raw_run(const SectorRun& run, std::span<std::uint8_t> out, std::span<SectorState> states,
                     RangeSet& failed) const;
+  using ReadRun = void (Impl::*)(const SectorRun&, std::span<std::uint8_t>, std::span<SectorState>, RangeSet&) const;
+  /// Run by run of one state, sectors of a size.
+  void read_runs(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states,
+                 std::size_t sector_bytes, ReadRun read_one);
   void learn(const RangeSet& lbas, SectorState state);
 };
 
@@ -233,6 +237,23 @@ void Image::Impl::read_raw_run(const SectorRun& run, std::span<std::uint8_t> out
   }
 }
 
+void Image::Impl::read_runs(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states,
+                            std::size_t sector_bytes, ReadRun read_one) {
+  const std::size_t count = std::min(states.size(), out.size() / sector_bytes);
+  if (lba >= kMaxSectors) {  // no disc reaches here; it also keeps lba + count from wrapping around
+    std::ranges::fill(out, std::uint8_t{0});
+    std::ranges::fill(states, SectorState::kAbsent);
+    return;
+  }
+  RangeSet failed;
+  for (const SectorRun& run : states_of(lba, lba + count)) {
+    const std::size_t at = static_cast<std::size_t>(run.first - lba);
+    const std::size_t n = static_cast<std::size_t>(run.count);
+    (this->*read_one)(run, out.subspan(at * sector_bytes, n * sector_bytes), states.subspan(at, n), failed);
+  }
+  learn(failed, SectorState::kBad);
+}
+
 void Image::Impl::learn(const RangeSet& lbas, SectorState state) {
   if (lbas.empty() || state == SectorState::kGood) return;
   constexpr std::size_t kFew = 8;  // up to here, adding one by one is cheaper than uniting
@@ -308,35 +329,11 @@ const RawSectors* Image::raw() const noexcept { return impl_->source->raw(); }
 const Findings& Image::findings() const noexcept { return impl_->findings; }
 
 void Image::read(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) const {
-  const std::size_t count = std::min(states.size(), out.size() / kSectorBytes);
-  if (lba >= kMaxSectors) {  // no disc reaches here; it also keeps lba + count from wrapping around
-    std::ranges::fill(out, std::uint8_t{0});
-    std::ranges::fill(states, SectorState::kAbsent);
-    return;
-  }
-  RangeSet failed;
-  for (const SectorRun& run : impl_->states_of(lba, lba + count)) {
-    const std::size_t at = static_cast<std::size_t>(run.first - lba);
-    const std::size_t n = static_cast<std::size_t>(run.count);
-    impl_->read_run(run, out.subspan(at * kSectorBytes, n * kSectorBytes), states.subspan(at, n), failed);
-  }
-  impl_->learn(failed, SectorState::kBad);
+  impl_->read_runs(lba, out, states, kSectorBytes, &Impl::read_run);
 }
 
 void Image::read_raw(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) const {
-  const std::size_t count = std::min(states.size(), out.size() / kRawSectorBytes);
-  if (lba >= kMaxSectors) {  // as in read()
-    std::ranges::fill(out, std::uint8_t{0});
-    std::ranges::fill(states, SectorState::kAbsent);
-    return;
-  }
-  RangeSet failed;
-  for (const SectorRun& run : impl_->states_of(lba, lba + count)) {
-    const std::size_t at = static_cast<std::size_t>(run.first - lba);
-    const std::size_t n = static_cast<std::size_t>(run.count);
-    impl_->read_raw_run(run, out.subspan(at * kRawSectorBytes, n * kRawSectorBytes), states.subspan(at, n), failed);
-  }
-  impl_->learn(failed, SectorState::kBad);
+  impl_->read_runs(lba, out, states, kRawSectorBytes, &Impl::read_raw_run);
 }
 
 void Image::learn(const RangeSet& lbas, SectorState state) const { impl_->learn(lbas, state); }

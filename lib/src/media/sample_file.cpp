@@ -8,7 +8,6 @@
 
 #include <algorithm>
 #include <array>
-#include <cerrno>
 #include <optional>
 #include <string_view>
 #include <utility>
@@ -16,6 +15,7 @@
 #include "base/bytes.h"
 #include "lacuna/states.h"
 #include "lacuna/tracks.h"
+#include "media/unit_reader.h"
 
 namespace lacuna {
 namespace {
@@ -148,14 +148,7 @@ Result<Samples> find_in_aiff(const ByteStore& store, bool compressed_kind) {
 
 bool read_exactly(const ByteStore& store, std::uint64_t at_byte, std::span<std::uint8_t> out) {
   if (at_byte > store.size_bytes() || out.size() > store.size_bytes() - at_byte) return false;
-  while (!out.empty()) {
-    const ReadAnswer answer = store.read_some(at_byte, out);
-    if (answer.error == EINTR) continue;
-    if (answer.bytes == 0) return false;
-    at_byte += answer.bytes;
-    out = out.subspan(answer.bytes);
-  }
-  return true;
+  return read_fully(store, at_byte, out) == out.size();
 }
 
 bool is_sample_file(const ByteStore& store) {

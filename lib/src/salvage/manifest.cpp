@@ -11,32 +11,15 @@
 #include <algorithm>
 #include <cerrno>
 #include <filesystem>
-#include <iterator>
 
 #include "base/bytes.h"
-#include "base/utf8.h"
+#include "salvage/json_line.h"
 #include "salvage/output_folder.h"
 
 namespace lacuna {
 namespace {
 
 constexpr std::size_t kDigestDigits = 64;  // of a SHA-256
-
-/// JSON holds UTF-8 only, and names of this computer's files may be anything: ill-formed bytes become %HH.
-std::string valid_utf8(std::string_view text) {
-  std::string out;
-  out.reserve(text.size());
-  for (std::size_t at = 0; at < text.size();) {
-    const CodePoint c = code_point_at(text, at);
-    if (c.well_formed()) {
-      out += text.substr(at, c.length);
-    } else {
-      fmt::format_to(std::back_inserter(out), "%{:02X}", c.value - CodePoint::kIllFormed);
-    }
-    at += c.length;
-  }
-  return out;
-}
 
 /// Text of a file that may be hostile, as a message shows it: on one line and not too long.
 std::string quotable(std::string_view text) {
@@ -47,49 +30,6 @@ std::string quotable(std::string_view text) {
   }
   return text.size() > kMaxBytes ? out + "..." : out;
 }
-
-// --- writing ---
-
-class LineWriter {
- public:
-  LineWriter() : json_(buffer_) { json_.StartObject(); }
-
-  void key(std::string_view name) { json_.Key(name.data(), static_cast<rapidjson::SizeType>(name.size())); }
-  void value(std::string_view text) {
-    const std::string valid = valid_utf8(text);
-    json_.String(valid.data(), static_cast<rapidjson::SizeType>(valid.size()));
-  }
-  void put(std::string_view name, std::string_view text) { key(name), value(text); }
-  void put(std::string_view name, std::uint64_t number) { key(name), json_.Uint64(number); }
-  void put_flag(std::string_view name, bool flag) { key(name), json_.Bool(flag); }
-  void put_if(std::string_view name, bool flag) {
-    if (flag) put_flag(name, flag);
-  }
-  void put_text(std::string_view name, std::string_view text) {
-    if (!text.empty()) put(name, text);
-  }
-  void put_texts(std::string_view name, const std::vector<std::string>& texts) {
-    if (texts.empty()) return;
-    array(name, texts, [&](const std::string& t) { value(t); });
-  }
-  template <class Items, class F>
-  void array(std::string_view name, const Items& items, F&& each) {
-    key(name), json_.StartArray();
-    for (const auto& item : items) each(item);
-    json_.EndArray();
-  }
-  void open(std::string_view name) { key(name), json_.StartObject(); }
-  void open() { json_.StartObject(); }
-  void close() { json_.EndObject(); }
-  std::string finish() {
-    json_.EndObject();
-    return {buffer_.GetString(), buffer_.GetSize()};
-  }
-
- private:
-  rapidjson::StringBuffer buffer_;
-  rapidjson::Writer<rapidjson::StringBuffer> json_;
-};
 
 // --- reading ---
 

@@ -72,6 +72,9 @@ class Verdicts {
   /// Why a file is doubtful: its place (from the tree), suspect stretches, contents that don't decode.
   /// Reads the ends of suspect stretches to tell what fills them.
   std::vector<std::string> doubts(const Disc& disc, NodeId id) const;
+  /// True when something speaks against a file that reading its sectors would not settle: its place, its size, what
+  /// else claims them.
+  bool stays_doubtful(const Disc& disc, NodeId id) const;
   /// Over all nodes that are not directories, by FileState.
   const std::array<StateCount, kFileStateCount>& counts() const noexcept { return counts_; }
   /// Directories of which something could not be read and is not known from elsewhere.

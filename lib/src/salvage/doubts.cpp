@@ -107,14 +107,22 @@ std::string suspect_words(const Disc& disc, const Node& n, Gap g) {
   return fmt::format("{} {} between data, {}", what, fill, place);
 }
 
+bool before_node(const JudgedDoubt& d, NodeId node) { return d.node < node; }
+
 }  // namespace
+
+bool Verdicts::stays_doubtful(const Disc& disc, NodeId id) const {
+  if (disc.tree().has_doubts(id)) return true;
+  auto d = std::lower_bound(doubts_.begin(), doubts_.end(), id, before_node);
+  while (d != doubts_.end() && d->node == id && d->kind == Kind::kGapsMerged) ++d;
+  return d != doubts_.end() && d->node == id;
+}
 
 std::vector<std::string> Verdicts::doubts(const Disc& disc, NodeId id) const {
   const Tree& tree = disc.tree();
   const Node& n = tree.node(id);
   std::vector<std::string> texts = tree.doubts(id);
-  auto d = std::lower_bound(doubts_.begin(), doubts_.end(), id,
-                            [](const JudgedDoubt& x, NodeId node) { return x.node < node; });
+  auto d = std::lower_bound(doubts_.begin(), doubts_.end(), id, before_node);
   for (; d != doubts_.end() && d->node == id; ++d) texts.push_back(words(disc, *d));
 
   const Verdict& v = of(id);

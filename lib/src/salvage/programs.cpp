@@ -6,8 +6,8 @@
 #include <string>
 
 #include "base/bytes.h"
-#include "base/utf8.h"
 #include "lacuna/pull.h"
+#include "salvage/extension.h"
 
 namespace lacuna {
 namespace {
@@ -43,24 +43,13 @@ static_assert(std::is_sorted(kExtensions.begin(), kExtensions.end()));
 // Starts programs by itself when a disc is put in.
 constexpr std::string_view kAutorun = "autorun.inf";
 
-/// Without an ISO 9660 version number (ECMA-119 7.5.1), spaces and dots at the end, which Windows passes over.
-std::string_view without_tail(std::string_view name) {
-  const std::size_t digits = name.find_last_not_of("0123456789");
-  if (digits != std::string_view::npos && name[digits] == ';') name = name.substr(0, digits);
-  while (name.ends_with('.') || name.ends_with(' ')) name.remove_suffix(1);
-  return name;
-}
-
 }  // namespace
 
 bool is_program(std::string_view name, std::span<const std::uint8_t> first_bytes) {
   const std::string_view content = as_text(first_bytes.first(std::min<std::size_t>(first_bytes.size(), 16)));
   if (std::any_of(kSignatures.begin(), kSignatures.end(), [&](auto s) { return content.starts_with(s); })) return true;
-  const std::string lower = lower_ascii(without_tail(name));
-  if (lower == kAutorun) return true;
-  const std::size_t dot = lower.rfind('.');
-  return dot != std::string::npos &&
-         std::binary_search(kExtensions.begin(), kExtensions.end(), std::string_view(lower).substr(dot + 1));
+  return lower_ascii(without_tail(name)) == kAutorun ||
+         std::binary_search(kExtensions.begin(), kExtensions.end(), std::string_view(extension_of(name)));
 }
 
 }  // namespace lacuna

@@ -36,6 +36,7 @@ int run(int argc, char** argv) {
   add_hits(app, action);
   add_pull(app, action);
   add_map(app, action);
+  add_combine(app, action);
   add_verify(app, action);
 
   try {

@@ -9,6 +9,7 @@
 #include <string_view>
 #include <vector>
 
+#include "lacuna/combine.h"
 #include "lacuna/disc.h"
 #include "lacuna/glob.h"
 #include "lacuna/hits.h"
@@ -58,6 +59,9 @@ void write_pull(const Disc& disc, const Verdicts& verdicts, const PullReport& re
                 const ReportContext& context, Format format, const Sink& sink);
 /// Schema "lacuna/verify/1"; kNdjson and kCsv are the same as JSON here.
 void write_verify(const VerifyReport& report, const std::filesystem::path& folder, Format format, const Sink& sink);
+
+/// Schema "lacuna/combine/1"; kNdjson and kCsv are the same as JSON here.
+void write_combine(const CombineReport& report, const std::filesystem::path& to, Format format, const Sink& sink);
 
 /// "1.4 GB": decimal units, at most three significant digits, as drives and file managers show them.
 std::string human_bytes(std::uint64_t bytes);

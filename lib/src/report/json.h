@@ -34,6 +34,7 @@ class Json {
   void value(const char* text) { value(std::string_view(text)); }
   void value(std::uint64_t number) { writer_.Uint64(number); }
   void value(std::uint32_t number) { writer_.Uint64(number); }
+  void value(std::int64_t number) { writer_.Int64(number); }
   void value(bool truth) { writer_.Bool(truth); }
   /// ISO 8601, null when not known.
   void value(const Timestamp& t);

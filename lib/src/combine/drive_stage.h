@@ -1,0 +1,32 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// The drive's part: what of a half-known disc to ask it for, and in which order.
+#pragma once
+
+#include <functional>
+#include <memory>
+#include <string>
+
+#include "combine/drive_passes.h"
+#include "lacuna/combine.h"
+
+namespace lacuna {
+
+/// A drive, opened.
+struct OpenDrive {
+  std::uint64_t sectors = 0;
+  AskDrive ask;
+};
+Result<OpenDrive> open_drive(const std::filesystem::path& path, double limit_seconds, const ProgressCallback& progress);
+
+/// A drive as an image: for looking at few sectors. `drive` must outlive it.
+std::unique_ptr<Image> image_of(const OpenDrive& drive, const std::string& name);
+
+/// The disc as known: an image over what has been merged and what the drive gave since.
+using DiscSoFar = std::function<Result<std::unique_ptr<Image>>()>;
+
+/// Asks for all sectors of [0, drive.sectors) that are not good or repaired in `so_far()`: first those of structures,
+/// then, with the names that these brought, in the order of the plan; then the rest, unless only what is wanted counts.
+Result<DriveWork> fill_from_drive(const OpenDrive& drive, DriveRead& read, const DiscSoFar& so_far,
+                                  const CombineOptions& options);
+
+}  // namespace lacuna

@@ -37,6 +37,7 @@ int run(int argc, char** argv) {
   add_pull(app, action);
   add_map(app, action);
   add_combine(app, action);
+  add_plan(app, action);
   add_verify(app, action);
 
   try {

@@ -16,8 +16,8 @@ namespace lacuna::test {
 inline void add_job(combine::OrderProblem& problem, std::uint64_t weight, std::vector<std::uint32_t> needs) {
   std::sort(needs.begin(), needs.end());
   needs.erase(std::unique(needs.begin(), needs.end()), needs.end());
-  problem.jobs.push_back({weight, static_cast<std::uint32_t>(problem.needs.size()),
-                          static_cast<std::uint32_t>(needs.size())});
+  problem.jobs.push_back(
+      {weight, static_cast<std::uint32_t>(problem.needs.size()), static_cast<std::uint32_t>(needs.size())});
   problem.needs.insert(problem.needs.end(), needs.begin(), needs.end());
 }
 

@@ -83,8 +83,7 @@ class Trials : public ::testing::TestWithParam<Trial> {};
 TEST_P(Trials, TheAreaIsTheLeastThereIs) {
   std::mt19937 random(7);
   for (int round = 0; round < 150; ++round) {
-    const OrderProblem problem =
-        random_problem(random, GetParam().jobs, GetParam().parts, GetParam().sharing);
+    const OrderProblem problem = random_problem(random, GetParam().jobs, GetParam().parts, GetParam().sharing);
     const Numbers order = read_order(problem);
     expect_all(problem, order);
     ASSERT_EQ(combine::order_area(problem, order), least_area(problem)) << "round " << round;

@@ -36,9 +36,9 @@ struct MediumGuess {
 MediumGuess guess_medium(const Disc& disc);
 
 struct PlanOptions {
-  GlobSet want;                      ///< Files that come before all others; empty: none by name.
-  std::vector<FileKind> want_kinds;  ///< And those of these kinds.
-  GlobSet skip;                      ///< Files and directories that are not worth a try; empty: none.
+  GlobSet want;                                 ///< Files that come before all others; empty: none by name.
+  std::vector<FileKind> want_kinds;             ///< And those of these kinds.
+  GlobSet skip;                                 ///< Files and directories that are not worth a try; empty: none.
   std::optional<std::uint64_t> budget_sectors;  ///< No more is read than this; steps that don't fit are passed over.
   Medium medium = Medium::kAuto;
   bool all = false;  ///< Also, in the end, the sectors that nobody is known to need.
@@ -54,10 +54,10 @@ std::string_view to_string(PlanReason) noexcept;
 
 /// What is reached when a step and all before it could be read.
 struct PlanTotals {
-  std::uint64_t sectors = 0;      ///< Read, whole ECC blocks.
-  std::uint64_t names = 0;        ///< Files that structures would name or place, by estimate.
-  std::uint64_t files_whole = 0;  ///< More than now.
-  std::uint64_t bytes_whole = 0;  ///< Their sizes.
+  std::uint64_t sectors = 0;         ///< Read, whole ECC blocks.
+  std::uint64_t names = 0;           ///< Files that structures would name or place, by estimate.
+  std::uint64_t files_whole = 0;     ///< More than now.
+  std::uint64_t bytes_whole = 0;     ///< Their sizes.
   std::uint64_t files_doubtful = 0;  ///< Complete, but something else than their sectors speaks against them.
 };
 
@@ -84,7 +84,7 @@ struct PlanLeft {
   std::uint64_t files_outside = 0;   ///< Said to lie where the medium has no sectors.
   std::uint64_t files_skipped = 0;   ///< PlanOptions::skip.
   std::uint64_t files_over_budget = 0;
-  std::uint64_t files_tangled = 0;  ///< They claim the same sectors as others so often that they were left out.
+  std::uint64_t files_tangled = 0;     ///< They claim the same sectors as others so often that they were left out.
   std::uint64_t structures_known = 0;  ///< Not readable, but what they say is known from elsewhere.
   std::uint64_t structures_over_budget = 0;
   std::uint64_t sectors_idle = 0;  ///< Not good, inside the image, and in no step before PlanReason::kRest.

@@ -13,6 +13,7 @@
 #include "lacuna/disc.h"
 #include "lacuna/glob.h"
 #include "lacuna/hits.h"
+#include "lacuna/plan.h"
 #include "lacuna/pull.h"
 #include "lacuna/verdict.h"
 
@@ -54,6 +55,17 @@ ListingTotals write_files(const Disc& disc, const Verdicts& verdicts, const File
 /// Every range that is not good, and what it hits. Schema "lacuna/hits/1".
 void write_hits(const Disc& disc, const Verdicts& verdicts, const Hits& hits, const ReportContext& context,
                 Format format, const Sink& sink);
+/// What a report of a plan needs to know besides.
+struct PlanReport {
+  std::size_t rows = 20;      ///< Of the table of steps, about; 0: one each step. In text only.
+  std::string combine_image;  ///< How a command that combines reads names this image; empty: none is suggested.
+};
+/// The plan as a table with running totals, the steps of a row growing in number. Schema "lacuna/plan/1"; kNdjson and kCsv
+/// are the same as JSON here.
+void write_plan(const Disc& disc, const Verdicts& verdicts, const Plan& plan, const PlanReport& report,
+                const ReportContext& context, Format format, const Sink& sink);
+/// "FIRST COUNT" a line, in LBAs and sectors, in the order of the plan; nothing else.
+void write_plan_list(const Plan& plan, const Sink& sink);
 /// Schema "lacuna/pull/1"; kNdjson and kCsv are the same as JSON here.
 void write_pull(const Disc& disc, const Verdicts& verdicts, const PullReport& report, const PullOptions& options,
                 const ReportContext& context, Format format, const Sink& sink);

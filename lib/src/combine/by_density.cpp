@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-// Sets of falling density. For a set with weight W and cost C, that subset is looked for whose weight exceeds its cost at
-// the price W / C by most: a maximum closure, which a minimum cut gives (Picard 1976, from memory). When no subset exceeds
-// it, no part of the set is denser than the whole; else the subset comes first, and both halves are looked at again
-// (Fujishige's decomposition, from memory): every set is cut at most once more than there are sets in the end.
+// Sets of falling density. For a set with weight W and cost C, that subset is looked for whose weight exceeds its cost
+// at the price W / C by most: a maximum closure, which a minimum cut gives (Picard 1976, from memory). When no subset
+// exceeds it, no part of the set is denser than the whole; else the subset comes first, and both halves are looked at
+// again (Fujishige's decomposition, from memory): every set is cut at most once more than there are sets in the end.
 #include <algorithm>
 #include <numeric>
 
@@ -144,7 +144,8 @@ class Decomposer {
     }
     // Capacities are products; sums too large for them lose their last digits, and the cut is then nearly the best.
     unsigned weight_shift = 0, cost_shift = 0;
-    while ((weight >> weight_shift) != 0 && (cost >> cost_shift) > (std::uint64_t{1} << kMostBits) / ((weight >> weight_shift) + 1)) {
+    while ((weight >> weight_shift) != 0 &&
+           (cost >> cost_shift) > (std::uint64_t{1} << kMostBits) / ((weight >> weight_shift) + 1)) {
       ++((weight >> weight_shift) > (cost >> cost_shift) ? weight_shift : cost_shift);
     }
     const auto scaled = [](std::uint64_t v, unsigned shift) { return std::max<std::uint64_t>(1, v >> shift); };

@@ -15,9 +15,7 @@ using namespace std::string_view_literals;
 
 constexpr std::array kMediumWords{"auto"sv, "cd"sv, "dvd"sv, "bd"sv};
 
-std::string_view medium_name(Medium m) {
-  return m == Medium::kCd ? "CD" : m == Medium::kDvd ? "DVD" : "Blu-ray disc";
-}
+std::string_view medium_name(Medium m) { return m == Medium::kCd ? "CD" : m == Medium::kDvd ? "DVD" : "Blu-ray disc"; }
 
 std::string with_commas(std::uint64_t number) {
   std::string text = fmt::to_string(number);
@@ -43,7 +41,8 @@ MediumGuess guess_medium(const Disc& disc) {
   const Volume* volume = disc.main_volume();
   if (volume != nullptr && volume->udf) {
     const std::string& said = volume->udf->medium;
-    for (const auto& [word, medium] : {std::pair("CD"sv, Medium::kCd), {"DVD"sv, Medium::kDvd}, {"BD"sv, Medium::kBd}}) {
+    for (const auto& [word, medium] :
+         {std::pair("CD"sv, Medium::kCd), {"DVD"sv, Medium::kDvd}, {"BD"sv, Medium::kBd}}) {
       if (said.starts_with(word)) return {medium, fmt::format("the UDF volume looks like one for {}", said)};
     }
   }

@@ -97,7 +97,8 @@ class Planner {
     if (open_[target] == 0) return;  // an earlier step completed it
     std::uint64_t cost = 0;
     for (const std::uint32_t p : parts_.parts_of(target)) cost += read_[p] ? 0 : parts_.parts[p].cost;
-    if (options_.budget_sectors && (cost > *options_.budget_sectors || so_far_.sectors > *options_.budget_sectors - cost)) {
+    if (options_.budget_sectors &&
+        (cost > *options_.budget_sectors || so_far_.sectors > *options_.budget_sectors - cost)) {
       return;
     }
     std::vector<Range> blocks;
@@ -168,7 +169,8 @@ class Planner {
     // A block that a step reads has no idle sector, so that none is read twice.
     std::vector<Range> within;
     for (const Range& r : RangeSet::from_unsorted(std::move(blocks)).ranges()) {
-      const std::uint64_t left = options_.budget_sectors ? *options_.budget_sectors - so_far_.sectors : ~std::uint64_t{0};
+      const std::uint64_t left =
+          options_.budget_sectors ? *options_.budget_sectors - so_far_.sectors : ~std::uint64_t{0};
       Range part = r;
       if (size_.lbas(part).length() > left) part.end = part.first + left / size_.sectors;
       if (part.first < part.end) {

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-// All borders of what targets need cut the disc into pieces that each target needs as a whole or not at all; pieces with
-// the same users are one part.
+// All borders of what targets need cut the disc into pieces that each target needs as a whole or not at all; pieces
+// with the same users are one part.
 #include "combine/plan_parts.h"
 
 #include <algorithm>
@@ -68,7 +68,8 @@ class PartFinder {
     user_.resize(first_user_.back());
     std::vector<std::uint32_t> at(first_user_.begin(), first_user_.end() - 1);
     for (std::size_t t = 0; t < list_.targets.size(); ++t) {
-      if (!out_.left_out[t]) for_each_piece_of(t, [&](std::size_t i) { user_[at[i]++] = static_cast<std::uint32_t>(t); });
+      if (!out_.left_out[t])
+        for_each_piece_of(t, [&](std::size_t i) { user_[at[i]++] = static_cast<std::uint32_t>(t); });
     }
   }
 

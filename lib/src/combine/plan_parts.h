@@ -30,10 +30,10 @@ struct PartList {
   };
   std::vector<Part> parts;  ///< In the order of their first blocks.
   LargeVector<Range> blocks;
-  std::vector<std::uint32_t> users;      ///< Targets, ascending.
+  std::vector<std::uint32_t> users;       ///< Targets, ascending.
   std::vector<std::uint32_t> first_part;  ///< By target, and one more behind.
-  std::vector<std::uint32_t> of_target;  ///< Parts, ascending.
-  std::vector<bool> left_out;            ///< By target: it and others would make too many pieces; it has no parts.
+  std::vector<std::uint32_t> of_target;   ///< Parts, ascending.
+  std::vector<bool> left_out;             ///< By target: it and others would make too many pieces; it has no parts.
 
   std::span<const std::uint32_t> parts_of(std::size_t target) const {
     return std::span(of_target).subspan(first_part[target], first_part[target + 1] - first_part[target]);

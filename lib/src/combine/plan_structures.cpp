@@ -133,9 +133,8 @@ class StructureFinder {
   void add_directory(const Structure& s, const std::vector<Range>& lbas, std::uint64_t names) {
     const std::uint64_t all = std::max<std::uint64_t>(1, total(lbas));
     for (const Range& r : lbas) {
-      const auto share = static_cast<std::uint64_t>(static_cast<long double>(names) *
-                                                    static_cast<long double>(r.length()) /
-                                                    static_cast<long double>(all));
+      const auto share = static_cast<std::uint64_t>(
+          static_cast<long double>(names) * static_cast<long double>(r.length()) / static_cast<long double>(all));
       add(s, {r}, std::max<std::uint64_t>(1, share));
     }
   }
@@ -147,7 +146,8 @@ class StructureFinder {
   }
 
   std::uint64_t expected_names(const LostDirectory& d, const std::vector<Range>& lbas) const {
-    if (d.icb_position && *d.icb_position == d.position) return names_a_directory();  // the entry: its size is not known
+    if (d.icb_position && *d.icb_position == d.position)
+      return names_a_directory();  // the entry: its size is not known
     const std::uint64_t rate = names_a_sector(d.view);
     const std::uint64_t in_all = sectors(d.position, d.bytes) * rate;
     const std::uint64_t known = d.node == kNoNode ? 0 : children_[d.node];

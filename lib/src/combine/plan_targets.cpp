@@ -29,8 +29,7 @@ class TargetFinder {
         block_(block_sectors) {}
 
   TargetList run() {
-    for (StructureNeed& s :
-         structures_worth(disc_, verdicts_, to_read_, options_.skip, out_.left.structures_known)) {
+    for (StructureNeed& s : structures_worth(disc_, verdicts_, to_read_, options_.skip, out_.left.structures_known)) {
       Target t;
       t.reason = PlanReason::kStructure;
       t.weight = s.what.names;

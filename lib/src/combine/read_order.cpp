@@ -161,8 +161,13 @@ class Orderer {
       while (blocks.size() > before) {
         const Block& last = blocks.back();
         if (denser(last.weight, last.cost, b.weight, b.cost)) break;
-        b = {b.weight + last.weight, b.cost + last.cost, b.unread + last.unread, std::min(b.place, last.place),
-             index,                  last.first,         b.end};
+        b = {b.weight + last.weight,
+             b.cost + last.cost,
+             b.unread + last.unread,
+             std::min(b.place, last.place),
+             index,
+             last.first,
+             b.end};
         blocks.pop_back();
       }
       blocks.push_back(b);

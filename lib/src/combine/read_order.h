@@ -1,11 +1,11 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // ReadOrder: in which order to read parts so that what needs them is complete as early as can be.
 //
-// A job is complete when each of its parts is read; parts may serve several jobs. The order is measured by the sum, over
-// all jobs, of weight times what has been spent when the job is complete: the area above the curve of completed weight by
-// cost. That is scheduling under precedence, 1|prec|sum w C, with parts as jobs of no weight. Sidney (Operations Research
-// 23, 1975, from memory): an order is best only if it begins with a set of greatest density (weight by cost) that is
-// closed under need, best in itself, and goes on so with the rest.
+// A job is complete when each of its parts is read; parts may serve several jobs. The order is measured by the sum,
+// over all jobs, of weight times what has been spent when the job is complete: the area above the curve of completed
+// weight by cost. That is scheduling under precedence, 1|prec|sum w C, with parts as jobs of no weight. Sidney
+// (Operations Research 23, 1975, from memory): an order is best only if it begins with a set of greatest density
+// (weight by cost) that is closed under need, best in itself, and goes on so with the rest.
 #pragma once
 
 #include <cstdint>
@@ -42,8 +42,8 @@ struct OrderLimits {
   std::uint64_t steps_per_need = 400;
 };
 
-/// All jobs, each once. Those that need no part come first. Best when no set that holds together, after being taken apart
-/// by density, has more than `exact_jobs` jobs; else within such sets by the greatest density at each step.
+/// All jobs, each once. Those that need no part come first. Best when no set that holds together, after being taken
+/// apart by density, has more than `exact_jobs` jobs; else within such sets by the greatest density at each step.
 std::vector<std::uint32_t> read_order(const OrderProblem& problem, const OrderLimits& limits = {});
 
 /// Sum over all jobs of weight times the cost spent when it is complete.

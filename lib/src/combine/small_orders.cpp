@@ -48,8 +48,8 @@ std::vector<std::uint32_t> exact_order(const Tangle& t) {
     double best = -1;
     for (std::size_t rest = s; rest != 0; rest &= rest - 1) {
       const auto j = static_cast<std::size_t>(std::countr_zero(rest));
-      const double with = area[s ^ (std::size_t{1} << j)] +
-                          static_cast<double>(t.weights[j]) * static_cast<double>(costs[s]);
+      const double with =
+          area[s ^ (std::size_t{1} << j)] + static_cast<double>(t.weights[j]) * static_cast<double>(costs[s]);
       // Of equals the later job comes last.
       if (best < 0 || with <= best) {
         best = with;

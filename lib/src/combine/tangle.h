@@ -37,7 +37,8 @@ class TangleMaker {
   std::vector<std::uint32_t> touched_;
 };
 
-/// The jobs (numbers within the tangle) in the best order there is, by dynamic programming over all subsets. At most 20.
+/// The jobs (numbers within the tangle) in the best order there is, by dynamic programming over all subsets. At
+/// most 20.
 std::vector<std::uint32_t> exact_order(const Tangle& tangle);
 
 /// By the greatest weight for the least cost at each step, what is read already costing nothing.

@@ -11,8 +11,8 @@
 
 namespace lacuna::combine {
 
-/// LBAs. Inside the image those that are neither good nor repaired; outside it, up to the last sector that the medium may
-/// have, all.
+/// LBAs. Inside the image those that are neither good nor repaired; outside it, up to the last sector that the medium
+/// may have, all.
 class ToRead {
  public:
   ToRead(const Image& image, const SectorMap& states, std::uint64_t medium_end_lba);

@@ -15,27 +15,27 @@ using namespace std::string_view_literals;
 
 // Sorted, lower case; each extension in one list only.
 constexpr std::array kPhotos{
-    "arw"sv,  "avif"sv, "bmp"sv, "cr2"sv, "crw"sv, "dcr"sv, "dng"sv, "erf"sv, "gif"sv, "heic"sv, "heif"sv, "jfif"sv,
-    "jp2"sv,  "jpe"sv,  "jpeg"sv, "jpg"sv, "kdc"sv, "mef"sv, "mos"sv, "mrw"sv, "nef"sv, "orf"sv,  "pcd"sv,  "pcx"sv,
-    "pef"sv,  "png"sv,  "psd"sv,  "raf"sv, "rw2"sv, "sr2"sv, "srf"sv, "srw"sv, "tga"sv,  "tif"sv,  "tiff"sv,
-    "webp"sv, "x3f"sv,  "xcf"sv,
+    "arw"sv,  "avif"sv, "bmp"sv, "cr2"sv, "crw"sv,  "dcr"sv,  "dng"sv, "erf"sv, "gif"sv, "heic"sv,
+    "heif"sv, "jfif"sv, "jp2"sv, "jpe"sv, "jpeg"sv, "jpg"sv,  "kdc"sv, "mef"sv, "mos"sv, "mrw"sv,
+    "nef"sv,  "orf"sv,  "pcd"sv, "pcx"sv, "pef"sv,  "png"sv,  "psd"sv, "raf"sv, "rw2"sv, "sr2"sv,
+    "srf"sv,  "srw"sv,  "tga"sv, "tif"sv, "tiff"sv, "webp"sv, "x3f"sv, "xcf"sv,
 };
 constexpr std::array kVideos{
-    "3g2"sv, "3gp"sv,  "asf"sv,  "avi"sv, "divx"sv, "dv"sv,  "flv"sv, "ifo"sv, "m1v"sv, "m2t"sv,
-    "m2ts"sv, "m2v"sv, "m4v"sv,  "mkv"sv, "mod"sv, "mov"sv,  "mp4"sv, "mpe"sv, "mpeg"sv, "mpg"sv, "mts"sv,
-    "mxf"sv, "ogm"sv,  "ogv"sv,  "qt"sv,  "rm"sv,  "rmvb"sv, "tod"sv, "ts"sv,  "vob"sv, "webm"sv, "wmv"sv,
+    "3g2"sv, "3gp"sv, "asf"sv, "avi"sv, "divx"sv, "dv"sv,  "flv"sv, "ifo"sv,  "m1v"sv,  "m2t"sv, "m2ts"sv,
+    "m2v"sv, "m4v"sv, "mkv"sv, "mod"sv, "mov"sv,  "mp4"sv, "mpe"sv, "mpeg"sv, "mpg"sv,  "mts"sv, "mxf"sv,
+    "ogm"sv, "ogv"sv, "qt"sv,  "rm"sv,  "rmvb"sv, "tod"sv, "ts"sv,  "vob"sv,  "webm"sv, "wmv"sv,
 };
 constexpr std::array kSounds{
-    "aac"sv, "ac3"sv, "aif"sv, "aifc"sv, "aiff"sv, "amr"sv, "ape"sv, "au"sv,  "dts"sv, "flac"sv, "kar"sv, "m4a"sv,
-    "mid"sv, "midi"sv, "mka"sv, "mp2"sv, "mp3"sv,  "mpc"sv, "oga"sv, "ogg"sv, "opus"sv, "ra"sv,  "snd"sv, "spx"sv,
-    "voc"sv, "wav"sv, "wma"sv, "wv"sv,
+    "aac"sv,  "ac3"sv, "aif"sv, "aifc"sv, "aiff"sv, "amr"sv, "ape"sv, "au"sv,  "dts"sv, "flac"sv,
+    "kar"sv,  "m4a"sv, "mid"sv, "midi"sv, "mka"sv,  "mp2"sv, "mp3"sv, "mpc"sv, "oga"sv, "ogg"sv,
+    "opus"sv, "ra"sv,  "snd"sv, "spx"sv,  "voc"sv,  "wav"sv, "wma"sv, "wv"sv,
 };
 constexpr std::array kDocuments{
-    "abw"sv,  "csv"sv,  "dbf"sv, "doc"sv,  "docm"sv, "docx"sv,  "eml"sv, "epub"sv, "htm"sv,  "html"sv,
-    "lwp"sv,  "mbox"sv, "mbx"sv, "mdb"sv,  "mht"sv,  "msg"sv,  "numbers"sv, "odb"sv, "odg"sv, "odp"sv,
-    "ods"sv,  "odt"sv,  "pages"sv, "pdf"sv, "pps"sv, "ppsx"sv, "ppt"sv,  "pptx"sv, "ps"sv,  "pst"sv,  "rtf"sv,
-    "sdc"sv,  "sdw"sv,  "sxc"sv, "sxw"sv,  "tex"sv,  "txt"sv,  "wk1"sv,  "wks"sv, "wpd"sv,  "wps"sv,  "wri"sv,
-    "xls"sv,  "xlsm"sv, "xlsx"sv,
+    "abw"sv,  "csv"sv, "dbf"sv,  "doc"sv, "docm"sv,  "docx"sv, "eml"sv, "epub"sv,    "htm"sv,
+    "html"sv, "lwp"sv, "mbox"sv, "mbx"sv, "mdb"sv,   "mht"sv,  "msg"sv, "numbers"sv, "odb"sv,
+    "odg"sv,  "odp"sv, "ods"sv,  "odt"sv, "pages"sv, "pdf"sv,  "pps"sv, "ppsx"sv,    "ppt"sv,
+    "pptx"sv, "ps"sv,  "pst"sv,  "rtf"sv, "sdc"sv,   "sdw"sv,  "sxc"sv, "sxw"sv,     "tex"sv,
+    "txt"sv,  "wk1"sv, "wks"sv,  "wpd"sv, "wps"sv,   "wri"sv,  "xls"sv, "xlsm"sv,    "xlsx"sv,
 };
 static_assert(std::is_sorted(kPhotos.begin(), kPhotos.end()));
 static_assert(std::is_sorted(kVideos.begin(), kVideos.end()));

@@ -236,6 +236,89 @@ TEST(RawSource, AMapInBytesSaysWhichOnesAreWrong) {
   expect_in_place(*image);
 }
 
+/// Sector `lba` as the image holds it, and which of its bytes are known to be wrong.
+struct Stored {
+  SectorState state = SectorState::kBad;
+  std::vector<std::uint8_t> bytes = std::vector<std::uint8_t>(kRawSectorBytes, 0x77);
+  WrongBytes wrong;
+};
+Stored stored(const Image& image, std::uint64_t lba) {
+  Stored s;
+  image.raw()->read_stored(lba, s.bytes, std::span(&s.state, 1), std::span(&s.wrong, 1));
+  return s;
+}
+
+TEST(RawSource, StoredBytesAreThoseOfTheImageWhateverTheCodesSay) {
+  const ScratchFolder folder;
+  RawDisc disc = mode_1();
+  disc.insert(0, 10, 0x55);
+  const auto change = [&disc](std::size_t sector, std::size_t at, std::size_t count) {
+    for (std::size_t i = 0; i < count; ++i) disc.bytes[10 + sector * kRawSectorBytes + at + i] ^= 0x5a;
+  };
+  change(11, 500, 20);    // is repaired
+  change(12, 500, 1000);  // is not
+  std::fill_n(disc.bytes.begin() + 10 + 13 * kRawSectorBytes, kRawSectorBytes, std::uint8_t{0xff});
+  disc.bytes.resize(disc.bytes.size() - 100);
+  const auto image = open_image(disc.write(folder));
+  ASSERT_EQ(states_text(*image), "good 0-10, repaired 11, bad 12-13, good 14-58, absent 59");
+  for (const std::uint64_t lba : {0U, 11U, 12U, 58U}) {
+    const Stored s = stored(*image, lba);
+    EXPECT_EQ(s.state, SectorState::kGood) << lba;
+    EXPECT_TRUE(std::equal(s.bytes.begin(), s.bytes.end(),
+                           disc.bytes.begin() + static_cast<std::ptrdiff_t>(10 + lba * kRawSectorBytes)))
+        << lba;
+    EXPECT_TRUE(s.wrong.none());
+  }
+  EXPECT_EQ(stored(*image, 13).state, SectorState::kUnread) << "nothing but one value";
+  for (const std::uint64_t lba : {59U, 60U, 1000000U}) {
+    EXPECT_EQ(stored(*image, lba).state, SectorState::kAbsent);
+    EXPECT_EQ(stored(*image, lba).bytes, std::vector<std::uint8_t>(kRawSectorBytes));
+  }
+}
+
+TEST(RawSource, StoredBytesAreUnscrambledAndHaveTheHeadOfTheirPlace) {
+  const ScratchFolder folder;
+  RawDisc scrambled = mode_1();
+  const RawDisc plain = scrambled;
+  for (std::size_t i = 0; i < 1000; ++i) scrambled.unit(12)[500 + i] ^= 0x5a;
+  const auto image = open_image(scrambled.scramble().write(folder));
+  const Stored s = stored(*image, 12);
+  std::size_t differing = 0;
+  for (std::size_t i = 0; i < kRawSectorBytes; ++i) differing += s.bytes[i] != plain.bytes[12 * 2352 + i] ? 1 : 0;
+  EXPECT_EQ(s.state, SectorState::kGood);
+  EXPECT_EQ(differing, 1000U);
+
+  RawDisc headless(2336);
+  headless.add(SectorForm::kForm1, numbered_sectors(kCount));
+  for (std::size_t i = 0; i < 1000; ++i) headless.unit(12)[500 + i] ^= 0x5a;
+  const auto image_2336 = open_image(headless.write(folder, "2336.bin"));
+  const Stored h = stored(*image_2336, 12);
+  const RawSector whole = encode_raw(SectorForm::kForm1, 12, numbered_sector(12));
+  EXPECT_EQ(h.state, SectorState::kGood);
+  EXPECT_TRUE(std::equal(whole.begin(), whole.begin() + 500, h.bytes.begin()));
+  EXPECT_TRUE(std::equal(whole.begin() + 1516, whole.end(), h.bytes.begin() + 1516));
+}
+
+TEST(RawSource, StoredBytesComeWithThoseThatAreKnownToBeWrong) {
+  const ScratchFolder folder;
+  RawDisc disc = mode_1(2646);
+  for (std::size_t i = 0; i < 500; ++i) disc.unit(20)[300 + i] ^= 0x33;
+  for (std::size_t i = 300; i < 304; ++i) disc.unit(20)[2352 + i / 8] |= static_cast<std::uint8_t>(0x80 >> i % 8);
+  write_file(folder / "disc.map", "#! unit bytes\n" + std::to_string(20 * 2048 + 600) + " 2 bad\n");
+  ImageOptions options;
+  options.maps = {folder / "disc.map"};
+  const auto image = open_image(disc.write(folder), options);
+  ASSERT_EQ(image->states().at(20), SectorState::kBad);
+  WrongBytes expected;
+  for (const std::size_t at : {300U, 301U, 302U, 303U, 616U, 617U}) expected.set(at);
+  EXPECT_EQ(stored(*image, 20).wrong, expected);
+  EXPECT_TRUE(stored(*image, 19).wrong.none());
+  std::vector<std::uint8_t> bytes(3 * kRawSectorBytes);
+  std::array<SectorState, 3> states;
+  image->raw()->read_stored(19, bytes, states, {});
+  EXPECT_THAT(states, ::testing::Each(SectorState::kGood));
+}
+
 TEST(RawSource, ZerosWhereSectorsWereNotRead) {
   const ScratchFolder folder;
   RawDisc disc = mode_1();

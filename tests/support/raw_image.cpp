@@ -51,6 +51,24 @@ class FakeRawSource final : public SectorSource, public RawSectors {
     read_each(lba, out, states, kRawSectorBytes, &FakeSector::bytes);
   }
 
+  /// Of bad sectors, too.
+  void read_stored(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states,
+                   std::span<WrongBytes> wrong) const override {
+    EXPECT_TRUE(wrong.empty() || wrong.size() == states.size());
+    std::ranges::fill(wrong, WrongBytes());
+    for (std::size_t i = 0; i < states.size(); ++i) {
+      const std::span<std::uint8_t> to = out.subspan(i * kRawSectorBytes, kRawSectorBytes);
+      std::ranges::fill(to, std::uint8_t{0});
+      states[i] = SectorState::kAbsent;
+      const std::uint64_t at = lba + i;
+      if (at < first_lba() || at >= end_lba()) continue;
+      const FakeSector& s = sectors_[static_cast<std::size_t>(at - first_lba_)];
+      if (s.bytes.empty()) continue;
+      states[i] = s.reading;
+      if (has_bytes(states[i])) std::ranges::copy(s.bytes, to.begin());
+    }
+  }
+
  private:
   void read_each(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states, std::size_t bytes,
                  std::vector<std::uint8_t> FakeSector::*which) const {

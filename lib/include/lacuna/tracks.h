@@ -2,6 +2,7 @@
 // Tracks and raw sectors: what an image of a CD holds beyond the 2048 bytes of user data of each sector.
 #pragma once
 
+#include <bitset>
 #include <cstdint>
 #include <span>
 #include <string>
@@ -46,6 +47,9 @@ struct Track {
   std::string file;  ///< The image file that holds it, as the layout names it; empty: the image itself.
 };
 
+/// One bit a byte of a whole sector: those that are known to be wrong.
+using WrongBytes = std::bitset<kRawSectorBytes>;
+
 /// The raw side of a source. Safe for concurrent use.
 class RawSectors {
  public:
@@ -66,6 +70,13 @@ class RawSectors {
   /// SectorSource::read(); audio and form 2 sectors are good when the image holds them; a sector of which the image
   /// holds only the user data is absent here.
   virtual void read_raw(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) const = 0;
+  /// The same as the image holds them, whatever their codes say, in their places and unscrambled: to be joined with
+  /// other reads of the disc. Nothing is corrected. States: kGood where there are bytes; kUnread a hole, or data of
+  /// nothing but one byte value, which stands for what was not read; kBad an I/O error; kAbsent all others, those of
+  /// which the image holds only the user data too. Where the image holds no sync and header, they are those of the
+  /// place. `wrong`, empty or as long as `states`: the bytes that the drive or a map calls wrong.
+  virtual void read_stored(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states,
+                           std::span<WrongBytes> wrong) const = 0;
 };
 
 class Image;

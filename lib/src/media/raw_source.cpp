@@ -128,7 +128,36 @@ class RawSource final : public SectorSource, public RawSectors {
     });
   }
 
+  void read_stored(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states,
+                   std::span<WrongBytes> wrong) const override {
+    const std::size_t count = std::min(states.size(), out.size() / kRawSectorBytes);
+    std::ranges::fill(out, std::uint8_t{0});
+    std::ranges::fill(wrong, WrongBytes());
+    std::ranges::fill(states, SectorState::kAbsent);
+    walk(lba, states.first(count), [&](std::size_t i, std::size_t k, UnitBuffer& units, const StoredRun& run) {
+      if (run.unit.holds == UnitLayout::Holds::kUser || run.unit.holds == UnitLayout::Holds::kForm2) {
+        return SectorState::kAbsent;
+      }
+      if (units.state(k) != SectorState::kGood) return units.state(k);
+      const SectorMark mark = mark_at(lba + i);
+      const Bytes held = held_bytes(units, k, run);
+      if (mark.state() == SectorState::kUnread || (!run.audio && is_uniform(held))) return SectorState::kUnread;
+      std::ranges::copy(units.sector(k), out.subspan(i * kRawSectorBytes, kRawSectorBytes).begin());
+      if (i < wrong.size()) {
+        cd::ErasureSet scratch;
+        const cd::ErasureSet* known = errors_.of(lba + i, mark.form(), units.erasures(k), scratch);
+        if (known != nullptr) wrong[i] = *known;
+      }
+      return SectorState::kGood;
+    });
+  }
+
  private:
+  static bool is_uniform(Bytes b) noexcept { return std::equal(b.begin() + 1, b.end(), b.begin()); }
+  /// Those that the file holds, without the head that was put before them.
+  static Bytes held_bytes(UnitBuffer& units, std::size_t k, const StoredRun& run) noexcept {
+    return Bytes(units.sector(k)).last(run.unit.held_bytes());
+  }
   SectorMark mark_at(std::uint64_t lba) const noexcept {
     if (lba < layout_.first_lba || lba - layout_.first_lba >= marks_.size()) return {};
     return marks_[static_cast<std::size_t>(lba - layout_.first_lba)];

@@ -4,7 +4,6 @@
 #pragma once
 
 #include <array>
-#include <bitset>
 #include <cstdint>
 #include <optional>
 #include <span>
@@ -15,7 +14,7 @@
 namespace lacuna::cd {
 
 using RawSpan = std::span<std::uint8_t, kRawSectorBytes>;
-using ErasureSet = std::bitset<kRawSectorBytes>;
+using ErasureSet = WrongBytes;
 
 inline constexpr std::size_t kSyncBytes = 12;
 

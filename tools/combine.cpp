@@ -49,7 +49,7 @@ struct Combine {
     options.drive.wanted_only = wanted_only;
     options.threads = static_cast<unsigned>(common.threads);
     options.progress = line.callback();
-    Result<CombineReport> report = combine(all, options);
+    Result<CombineReport> report = combine_reads(all, options);
     line.erase();
     if (!report && report.error().code == ErrorCode::kCancelled) {
       throw Failure{kInterrupted, all.back().image == nullptr

@@ -50,7 +50,7 @@ class Box {
     std::vector<DiscRead> reads;
     for (const auto& image : images_) reads.push_back({image->name(), image.get(), {}, {}});
     options.to = folder_ / "out.iso";
-    return lacuna::combine(reads, options);
+    return combine_reads(reads, options);
   }
   std::unique_ptr<Image> result() const {
     ImageOptions options;
@@ -290,10 +290,10 @@ TEST(Combine, NoReadAndTooManyAreUsage) {
   CombineOptions options;
   test::TempFolder folder;
   options.to = folder / "out.iso";
-  EXPECT_EQ(combine({}, options).error().code, ErrorCode::kUsage);
+  EXPECT_EQ(combine_reads({}, options).error().code, ErrorCode::kUsage);
   const auto image = test::MemoryImage(disc_of_files()).open("read");
   const std::vector<DiscRead> many(65, DiscRead{"read", image.get(), {}, {}});
-  EXPECT_EQ(combine(many, options).error().code, ErrorCode::kUsage);
+  EXPECT_EQ(combine_reads(many, options).error().code, ErrorCode::kUsage);
 }
 
 }  // namespace

@@ -121,6 +121,6 @@ struct CombineReport {
 /// asked only for sectors that are not good yet. When stopped while a drive is read (kCancelled), what it gave is kept:
 /// the same call goes on from there. Errors: kUsage (no read, more than kMostReads, a drive that is not the last, reads
 /// of another disc, with the numbers), kNotReadable, kCannotWrite, kCancelled.
-Result<CombineReport> combine(std::span<const DiscRead> reads, const CombineOptions& options);
+Result<CombineReport> combine_reads(std::span<const DiscRead> reads, const CombineOptions& options);
 
 }  // namespace lacuna

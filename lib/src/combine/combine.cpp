@@ -307,7 +307,7 @@ class Combination {
 
 }  // namespace
 
-Result<CombineReport> combine(std::span<const DiscRead> reads, const CombineOptions& options) {
+Result<CombineReport> combine_reads(std::span<const DiscRead> reads, const CombineOptions& options) {
   return Combination(reads, options).run();
 }
 

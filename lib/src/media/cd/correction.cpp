@@ -15,16 +15,6 @@ constexpr int kMaxRounds = 12;
 /// With more failing codewords there is nothing to start from.
 constexpr int kTooMany = 100;
 
-/// Columns and diagonals alike: where their symbols are, and which codeword of the other kind crosses there.
-struct Columns {
-  static constexpr std::size_t kCount = kColumns, kSymbols = kColumnSymbols;
-  static constexpr std::size_t at(std::size_t codeword, std::size_t symbol) { return column_at(codeword, symbol); }
-};
-struct Diagonals {
-  static constexpr std::size_t kCount = kDiagonals, kSymbols = kDiagonalSymbols;
-  static constexpr std::size_t at(std::size_t codeword, std::size_t symbol) { return diagonal_at(codeword, symbol); }
-};
-
 class Corrector {
  public:
   Corrector(RawSpan sector, const CorrectionInput& input) : sector_(sector), s_(input.syndromes) {
@@ -79,11 +69,6 @@ class Corrector {
   std::uint8_t erased(Columns, std::size_t c) const { return erased_p_[c]; }
   std::uint8_t erased(Diagonals, std::size_t d) const { return erased_q_[d]; }
 
-  template <class Kind>
-  static std::uint8_t weight(std::size_t symbol) {
-    return kGalois.power[Kind::kSymbols - 1 - symbol];
-  }
-
   /// Whether the codeword of the other kind speaks against this byte, too; where there is none it doesn't matter.
   bool crossing_fails(Columns, std::size_t at) const {
     const std::size_t d = symbol_at(at).diagonal;
@@ -113,10 +98,10 @@ class Corrector {
     const Symbol symbol = symbol_at(at);
     count_failing(-1, symbol);
     s_.q0[symbol.diagonal] ^= value;
-    s_.q1[symbol.diagonal] ^= multiply(value, weight<Diagonals>(symbol.diagonal_symbol));
+    s_.q1[symbol.diagonal] ^= multiply(value, weight_in<Diagonals>(symbol.diagonal_symbol));
     if (symbol.column != kColumns) {
       s_.p0[symbol.column] ^= value;
-      s_.p1[symbol.column] ^= multiply(value, weight<Columns>(symbol.column_symbol));
+      s_.p1[symbol.column] ^= multiply(value, weight_in<Columns>(symbol.column_symbol));
     }
     count_failing(1, symbol);
   }
@@ -153,7 +138,7 @@ class Corrector {
       const std::uint8_t s0 = sum0(Kind{}, w), s1 = sum1(Kind{}, w), erasures = erased(Kind{}, w);
       if (erasures == 1) {
         const std::size_t i = erasures_of<Kind, 1>(w)[0];
-        if (multiply(s0, weight<Kind>(i)) != s1) continue;
+        if (multiply(s0, weight_in<Kind>(i)) != s1) continue;
         add(Kind::at(w, i), s0);
         settle(Kind::at(w, i));
         ++corrections;
@@ -200,7 +185,7 @@ class Corrector {
   template <class Kind>
   void solve(std::size_t codeword, std::size_t i, std::size_t j) {
     const std::size_t at_i = Kind::at(codeword, i), at_j = Kind::at(codeword, j);
-    const Pair pair = solve_two(sum0(Kind{}, codeword), sum1(Kind{}, codeword), weight<Kind>(i), weight<Kind>(j));
+    const Pair pair = solve_two(sum0(Kind{}, codeword), sum1(Kind{}, codeword), weight_in<Kind>(i), weight_in<Kind>(j));
     add(at_i, pair.first);
     add(at_j, pair.second);
     settle(at_i);

@@ -23,6 +23,9 @@ struct Correction {
   std::size_t failing_diagonals = 0;  ///< Q codewords.
 };
 
+/// Past this many failing codewords another order of correction won't help.
+inline constexpr std::size_t kMostFailing = (kColumns + kDiagonals) / 2;
+
 /// Corrects the sector in place, by both kinds of codewords in turn until all agree or nothing more can be done, in a
 /// bounded number of rounds. Any bytes it leaves behind may be wrong, changed ones too.
 Correction correct(RawSpan sector, const CorrectionInput& input) noexcept;

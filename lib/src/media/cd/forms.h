@@ -45,6 +45,8 @@ std::array<SectorForm, 3> coded_forms(SectorForm told, SectorForm expected) noex
 enum class EdcAnswer : std::uint8_t { kAgrees, kDisagrees, kSaysNothing };
 EdcAnswer compare_edc(Bytes sector, SectorForm form) noexcept;
 
+using RawSector = std::array<std::uint8_t, kRawSectorBytes>;
+
 void put_sync(RawSpan sector) noexcept;
 
 /// kUnknown: no form could be proven, and nothing was changed.

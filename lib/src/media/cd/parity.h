@@ -10,6 +10,7 @@
 #include <cstdint>
 
 #include "base/bytes.h"
+#include "media/cd/galois.h"
 #include "media/cd/sector.h"
 
 namespace lacuna::cd {
@@ -30,6 +31,22 @@ constexpr std::size_t diagonal_at(std::size_t diagonal, std::size_t symbol) noex
   const std::size_t nq = diagonal / 2, plane = diagonal % 2;
   if (symbol >= 43) return kQParityAt + kDiagonals * (symbol - 43) + diagonal;
   return kSyncBytes + 2 * (43 * ((nq + symbol) % 26) + symbol) + plane;
+}
+
+/// Columns and diagonals alike, for what is done with both: how many codewords, of how many symbols, and where.
+struct Columns {
+  static constexpr std::size_t kCount = kColumns, kSymbols = kColumnSymbols;
+  static constexpr std::size_t at(std::size_t codeword, std::size_t symbol) { return column_at(codeword, symbol); }
+};
+struct Diagonals {
+  static constexpr std::size_t kCount = kDiagonals, kSymbols = kDiagonalSymbols;
+  static constexpr std::size_t at(std::size_t codeword, std::size_t symbol) { return diagonal_at(codeword, symbol); }
+};
+
+/// Of a symbol in the second sum of its codeword.
+template <class Kind>
+constexpr std::uint8_t weight_in(std::size_t symbol) noexcept {
+  return kGalois.power[Kind::kSymbols - 1 - symbol];
 }
 
 /// Where a byte is a symbol: `diagonal` always, `column` unless it is Q parity.

@@ -10,11 +10,6 @@
 namespace lacuna::cd {
 namespace {
 
-using RawSector = std::array<std::uint8_t, kRawSectorBytes>;
-
-/// Past this many failing codewords another order of correction won't help.
-constexpr std::size_t kMostFailing = (kColumns + kDiagonals) / 2;
-
 bool agrees(const RawSector& s, SectorForm form) noexcept { return compare_edc(s, form) == EdcAnswer::kAgrees; }
 
 class Repairer {

@@ -80,7 +80,7 @@ std::uint64_t false_good(const Box& box, const Image& result) {
 }
 
 TEST(Combine, TheUnionOfHonestReadsIsExact) {
-  for (std::uint64_t seed = 1; seed <= 12; ++seed) {
+  for (std::uint64_t seed = 1; seed <= 8; ++seed) {
     Box box(disc_of_files());
     const test::DiscDamage damage = test::scratched(box.sectors(), seed);
     std::vector<SimulatedRead> reads;
@@ -103,7 +103,7 @@ TEST(Combine, TheUnionOfHonestReadsIsExact) {
 
 TEST(Combine, NoGarbageIsCalledGoodWhereAnythingSpeaksAgainstIt) {
   std::uint64_t garbage = 0, unseen = 0;
-  for (std::uint64_t seed = 1; seed <= 40; ++seed) {
+  for (std::uint64_t seed = 1; seed <= 16; ++seed) {
     Box box(disc_of_files());
     const test::DiscDamage damage = test::scratched(box.sectors(), seed);
     std::vector<SimulatedRead> reads;
@@ -131,8 +131,8 @@ TEST(Combine, NoGarbageIsCalledGoodWhereAnythingSpeaksAgainstIt) {
       const bool good = states.at(lba) == SectorState::kGood;
       if (lying == 0) {
         // Only what a contradicted read alone has may be less than good.
-        if (honest > 1) ASSERT_TRUE(good) << seed << " " << lba;
-        if (honest == 0) ASSERT_EQ(states.at(lba), SectorState::kBad);
+        ASSERT_TRUE(honest <= 1 || good) << seed << " " << lba;
+        ASSERT_TRUE(honest > 0 || states.at(lba) == SectorState::kBad) << seed << " " << lba;
       } else if (honest == 0 && lying == 1) {
         ASSERT_TRUE(!good || !lone_liar_shown) << seed << " " << lba;
         unseen += good ? 1 : 0;

@@ -84,7 +84,7 @@ enum class ImageForm : std::uint8_t {
 };
 
 struct CombineOptions {
-  std::filesystem::path to;  ///< Beside it: NAME.map and NAME.reads.jsonl; while a drive is read, NAME.drive-read and its map.
+  std::filesystem::path to;  ///< Beside it: NAME.map, NAME.reads.jsonl, perhaps NAME.cue; while a drive is read, NAME.drive-read and its map.
   ImageForm form = ImageForm::kAuto;
   bool force = false;  ///< Take reads for the same disc that don't look like it.
   DriveOptions drive;
@@ -106,6 +106,7 @@ struct ReadFacts {
 struct CombineReport {
   std::uint64_t first_lba = 0, sectors = 0;
   bool raw = false;
+  bool has_cue = false;  ///< NAME.cue was written: whole sectors, and a read that had a layout of tracks.
   Basis basis = Basis::kAssumed;
   std::vector<ReadFacts> reads;
   std::array<std::uint64_t, kSectorStateCount> states{};

@@ -9,6 +9,7 @@
 #include <utility>
 
 #include "combine/accept_reads.h"
+#include "combine/cue_text.h"
 #include "combine/drive_read.h"
 #include "combine/drive_stage.h"
 #include "combine/merge.h"
@@ -37,7 +38,7 @@ class Target {
     Result<Directory> folder = open_folder(target.parent_, false);
     if (!folder) return folder.error();
     target.folder_ = std::move(folder).value();
-    for (const std::string& taken : {target.name_, target.map_name(), target.record_name()}) {
+    for (const std::string& taken : {target.name_, target.map_name(), target.record_name(), target.cue_name()}) {
       std::optional<struct stat> there;
       int error = look_at(target.folder_->get(), taken, there);
       if (error == 0 && there) error = EEXIST;
@@ -54,15 +55,17 @@ class Target {
   std::filesystem::path path() const { return parent_ / name_; }
   PartFile& image() noexcept { return image_; }
 
-  /// The map and the record first: an image that is there is complete.
-  Result<Done> publish(const SectorMap& map, const CombineReport& report, std::span<const DiscRead> reads,
-                       const SettledRuns& runs) {
+  /// The image last: one that is there is complete. An empty cue sheet is not written.
+  Result<Done> publish(const SectorMap& map, const std::string& cue, const CombineReport& report,
+                       std::span<const DiscRead> reads, const SettledRuns& runs) {
     const auto text = [&](const PartFile& file) { return write_fully(file.fd(), to_map_text(map, report.first_lba + report.sectors)); };
     const auto record = [&](const PartFile& file) {
       return write_reads_record(report, reads, runs, [&](std::string_view s) { return write_fully(file.fd(), s); });
     };
     if (const int error = write_beside(map_name(), text); error != 0) return cannot_write(parent_ / map_name(), error);
     if (const int error = write_beside(record_name(), record); error != 0) return cannot_write(parent_ / record_name(), error);
+    const auto sheet = [&](const PartFile& file) { return write_fully(file.fd(), cue); };
+    if (const int error = cue.empty() ? 0 : write_beside(cue_name(), sheet); error != 0) return cannot_write(parent_ / cue_name(), error);
     const std::uint64_t unit = report.raw ? kRawSectorBytes : kSectorBytes;
     int error = image_.set_size(report.sectors * unit);
     if (error == 0) error = image_.publish(name_, false);
@@ -72,6 +75,7 @@ class Target {
 
  private:
   std::string map_name() const { return name_ + ".map"; }
+  std::string cue_name() const { return name_ + ".cue"; }
   std::string record_name() const { return name_ + ".reads.jsonl"; }
   template <class Write>
   int write_beside(const std::string& name, Write&& write) {
@@ -133,7 +137,7 @@ class Combination {
       if (const Result<Done> filled = fill(*target); !filled) return filled.error();
     }
     sum_up(*accepted);
-    if (const Result<Done> written = target->publish(map_of(runs_), report_, reads_, runs_); !written) return written.error();
+    if (const Result<Done> written = target->publish(map_of(runs_), cue_of_tracks(target->name()), report_, reads_, runs_); !written) return written.error();
     if (drive_read_) drive_read_->remove();
     return std::move(report_);
   }
@@ -207,7 +211,8 @@ class Combination {
     merge_.images.resize(reads_.size() - 1);
     merge_.images.push_back(drive_image_.get());
     std::vector<Range> asked(drive_read_->good().ranges().begin(), drive_read_->good().ranges().end());
-    for (const SectorRun& run : drive_image_->states().runs()) {
+    const SectorMap states = drive_image_->states();
+    for (const SectorRun& run : states.runs()) {
       if (run.state == SectorState::kBad) asked.push_back({run.first, run.end()});
     }
     SettledRuns fresh;
@@ -255,6 +260,20 @@ class Combination {
     return map;
   }
 
+  /// By the first read whose tracks a layout names.
+  std::string cue_of_tracks(const std::string& name) {
+    for (const Image* image : merge_.images) {
+      if (!merge_.raw || image->raw() == nullptr) continue;
+      const RawSectors& raw = *image->raw();
+      RangeSet mode_2;
+      for (const SectorForm form : {SectorForm::kMode2, SectorForm::kForm1, SectorForm::kForm2}) mode_2 = mode_2.united(raw.of_form(form));
+      const std::string text = cue_text(raw.tracks(), name, first_lba_, mode_2);
+      report_.has_cue = !text.empty();
+      if (report_.has_cue) return text;
+    }
+    return {};
+  }
+
   void sum_up(const AcceptedReads& accepted) {
     report_.first_lba = first_lba_;
     report_.sectors = end_lba_ - first_lba_;
@@ -280,6 +299,25 @@ class Combination {
       }
       count_for_reads(run);
     }
+    if (merge_.raw) count_left_out();
+  }
+
+  void count_left_out() {
+    std::vector<Range> missing;
+    for (const SettledRun& run : runs_) {
+      if (!has_bytes(run.state)) missing.push_back({run.first, run.end()});
+    }
+    RangeSet in_plain;
+    for (const Image* image : merge_.images) {
+      if (image->raw() != nullptr) continue;
+      std::vector<Range> good;
+      const SectorMap states = image->states();
+      for (const SectorRun& run : states.runs()) {
+        if (run.state <= SectorState::kRepaired) good.push_back({run.first, run.end()});
+      }
+      in_plain = in_plain.united(RangeSet::from_unsorted(std::move(good)));
+    }
+    report_.left_out = in_plain.intersected(RangeSet::from_unsorted(std::move(missing))).total();
   }
 
   void count_for_reads(const SettledRun& run) {

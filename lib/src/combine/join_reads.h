@@ -2,15 +2,19 @@
 // Sectors of which no raw read is good by itself, put together from several.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <optional>
 #include <span>
+#include <vector>
 
 #include "combine/choose.h"
 #include "combine/merge.h"
+#include "media/cd/join.h"
 
 namespace lacuna {
 
+/// For one thread.
 class ReadJoiner {
  public:
   explicit ReadJoiner(const MergeReads& reads);
@@ -22,6 +26,10 @@ class ReadJoiner {
  private:
   const MergeReads& reads_;
   bool possible_ = false;
+  std::vector<std::array<std::uint8_t, kRawSectorBytes>> stored_;
+  std::vector<WrongBytes> wrong_;
+  std::vector<cd::RawVersion> versions_;
+  std::array<std::uint8_t, kRawSectorBytes> joined_{};
 };
 
 }  // namespace lacuna

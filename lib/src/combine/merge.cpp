@@ -75,9 +75,9 @@ class Settler {
     const std::span<std::uint8_t> out = std::span(out_).subspan(i * unit_, unit_);
     const Choice choice = choose(candidates_);
     SettledRun run{lba, 1, choice.state, choice.how, choice.basis, choice.agreeing, choice.against};
-    if (choice.state > SectorState::kRepaired) {
+    if (choice.state > SectorState::kRepaired || might_be_proven(choice)) {
       if (const std::optional<ReadMask> joined = join_.join(lba, candidates_, out)) {
-        return {lba, 1, SectorState::kRepaired, Settled::kJoined, Basis::kEdc, *joined, 0};
+        return {lba, 1, SectorState::kRepaired, Settled::kJoined, Basis::kEdc, *joined, differing_from(out)};
       }
     }
     if (has_bytes(choice.state)) {
@@ -86,6 +86,23 @@ class Settler {
       std::ranges::fill(out, std::uint8_t{0});
     }
     return run;
+  }
+
+  /// Good by what reads say, while a code that failed is there to be asked.
+  bool might_be_proven(const Choice& choice) const {
+    if (choice.how == Settled::kProven || choice.how == Settled::kRepaired) return false;
+    for (const Candidate& c : candidates_) {
+      if (c.state == SectorState::kBad && chunks_[c.read].image->raw() != nullptr) return true;
+    }
+    return false;
+  }
+
+  ReadMask differing_from(Bytes right) const {
+    ReadMask mask = 0;
+    for (const Candidate& c : candidates_) {
+      if (c.state <= SectorState::kRepaired && !std::ranges::equal(c.bytes, right)) mask |= ReadMask{1} << c.read;
+    }
+    return mask;
   }
 
   const MergeReads& reads_;

@@ -59,7 +59,8 @@ class Comparison {
   Buffer a_, b_;
 };
 
-/// Where what tells one disc from another is recorded.
+/// Where what tells one disc from another is recorded: the volume's name and, mostly, the time at which it was made.
+/// Descriptors that are the same on all discs (terminators, anchors) are not among them.
 std::vector<std::uint64_t> descriptor_lbas(const Image& image) {
   DiscOptions options;
   options.scan = ScanMode::kNever;
@@ -67,9 +68,11 @@ std::vector<std::uint64_t> descriptor_lbas(const Image& image) {
   const Result<std::unique_ptr<const Disc>> disc = open_disc(image, options);
   std::vector<std::uint64_t> lbas;
   if (!disc) return lbas;
+  for (const Session& session : (*disc)->sessions()) {
+    for (const Volume& volume : session.volumes) lbas.push_back(volume.descriptor_lba);
+  }
   for (const Structure& s : (*disc)->structures()) {
-    if (s.kind != StructureKind::kVolumeDescriptor && s.kind != StructureKind::kFileSet) continue;
-    lbas.push_back(s.position / kSectorBytes);
+    if (s.kind == StructureKind::kFileSet) lbas.push_back(s.position / kSectorBytes);
   }
   std::ranges::sort(lbas);
   lbas.erase(std::unique(lbas.begin(), lbas.end()), lbas.end());
@@ -127,8 +130,7 @@ Agreement compare_in_place(const Image& known, const Image& other, std::size_t m
 }
 
 bool Agreement::same_disc() const noexcept {
-  // A descriptor carries the volume's name and, mostly, the time at which it was made. One that differs among several
-  // equal ones may be garbage.
+  // One that differs among several equal ones may be garbage.
   if (descriptors_differ > descriptors_equal) return false;
   const bool named = descriptors_equal > 0;
   constexpr std::uint64_t kFew = 32;

@@ -66,7 +66,8 @@ void combine_as_text(const CombineReport& r, const std::filesystem::path& to, Ou
   const std::uint64_t unit = r.raw ? kRawSectorBytes : kSectorBytes;
   out.print("{}: {} from LBA {} on, {} ({})\n", name, counted(r.sectors, "sector"), r.first_lba,
             human_bytes(r.sectors * unit), r.raw ? "whole sectors of 2352 bytes" : "user data, 2048 bytes a sector");
-  out.print("beside it: {0}.map (the state of each sector), {0}.reads.jsonl (which read gave what)\n", name);
+  out.print("beside it: {0}.map (the state of each sector), {0}.reads.jsonl (which read gave what){1}\n", name,
+            r.has_cue ? fmt::format(", {}.cue (its tracks)", name) : "");
   list_reads(r, out);
   out.add("\nSECTORS\n");
   for (std::size_t how = 0; how < r.settled.size(); ++how) {
@@ -90,7 +91,7 @@ void combine_as_text(const CombineReport& r, const std::filesystem::path& to, Ou
     out.add(
         "\nSome sectors rest on a read without a map alone: \"good\" means there that nothing speaks against them.\n");
   }
-  const std::string image = shell_quoted(to.string()), map = shell_quoted(to.string() + ".map");
+  const std::string image = shell_quoted(to.string() + (r.has_cue ? ".cue" : "")), map = shell_quoted(to.string() + ".map");
   const std::string starts_at = r.first_lba == 0 || r.raw ? "" : fmt::format(" --starts-at {}", r.first_lba);
   out.print("\n  lacuna survey {}{} --map {}\n", image, starts_at, map);
 }
@@ -102,6 +103,7 @@ void combine_as_json(const CombineReport& r, const std::filesystem::path& to, Ou
   json.put("image", to.string());
   json.put("map", to.string() + ".map");
   json.put("record", to.string() + ".reads.jsonl");
+  if (r.has_cue) json.put("cue", to.string() + ".cue");
   json.put("first_lba", r.first_lba);
   json.put("sectors", r.sectors);
   json.put("sector_bytes", r.raw ? kRawSectorBytes : kSectorBytes);

@@ -61,7 +61,7 @@ FileHandle::~FileHandle() {
   if (fd_ >= 0) ::close(fd_);
 }
 
-Result<std::unique_ptr<ByteStore>> FileStore::open(const std::filesystem::path& path) {
+Result<OpenedFile> open_for_reading(const std::filesystem::path& path, int more_flags) {
   struct stat before {};
   if (::stat(path.c_str(), &before) != 0) return cannot_open(path, errno);
   if (!S_ISREG(before.st_mode) && !S_ISBLK(before.st_mode)) {
@@ -69,7 +69,10 @@ Result<std::unique_ptr<ByteStore>> FileStore::open(const std::filesystem::path& 
   }
   // O_NONBLOCK keeps a pipe that took the file's place from blocking us; a drive must not have it, since it would then
   // open without a disc.
-  FileHandle file(open_read_only(path, S_ISBLK(before.st_mode) ? 0 : O_NONBLOCK));
+  more_flags |= S_ISBLK(before.st_mode) ? 0 : O_NONBLOCK;
+  int fd = open_read_only(path, more_flags);
+  if (fd < 0 && errno == EINVAL && (more_flags & O_DIRECT) != 0) fd = open_read_only(path, more_flags & ~O_DIRECT);
+  FileHandle file(fd);
   if (file.get() < 0) return cannot_open(path, errno);
   struct stat now {};
   if (::fstat(file.get(), &now) != 0) return cannot_open(path, errno);
@@ -82,7 +85,14 @@ Result<std::unique_ptr<ByteStore>> FileStore::open(const std::filesystem::path& 
     return unreadable_file(is_device ? fmt::format("device {} has no size; is a disc in the drive?", quoted(path))
                                   : fmt::format("{} is empty; was the copy interrupted? Copy it again", quoted(path)));
   }
-  return std::unique_ptr<ByteStore>(std::make_unique<FileStore>(std::move(file), bytes, !is_device));
+  return OpenedFile{std::move(file), bytes, is_device};
+}
+
+Result<std::unique_ptr<ByteStore>> FileStore::open(const std::filesystem::path& path) {
+  Result<OpenedFile> file = open_for_reading(path);
+  if (!file) return file.error();
+  return std::unique_ptr<ByteStore>(
+      std::make_unique<FileStore>(std::move(file->handle), file->size_bytes, !file->is_device));
 }
 
 FileStore::FileStore(FileHandle file, std::uint64_t size_bytes, bool may_have_holes) noexcept

@@ -26,9 +26,19 @@ class FileHandle {
   int fd_;
 };
 
+/// A regular file or a block device, open for reading.
+struct OpenedFile {
+  FileHandle handle;
+  std::uint64_t size_bytes = 0;
+  bool is_device = false;
+};
+/// `more_flags` of open(2); of O_DIRECT where the file system has none nothing is left. Errors: kNotReadable, with the
+/// path and what to do, for what is missing, empty, or no file or block device.
+Result<OpenedFile> open_for_reading(const std::filesystem::path& path, int more_flags = 0);
+
 class FileStore final : public ByteStore {
  public:
-  /// Errors: kNotReadable, with the path and what to do, for what is missing, empty, or no file or block device.
+  /// Errors as open_for_reading().
   static Result<std::unique_ptr<ByteStore>> open(const std::filesystem::path& path);
   FileStore(FileHandle file, std::uint64_t size_bytes, bool may_have_holes) noexcept;
 

@@ -329,7 +329,7 @@ TEST(PlanStructures, ALostFileEntryPlacesItsFileAndAPathTableWithATwinNothing) {
   hand.structure(StructureKind::kPathTable, 60, 2048, "path table L");
   hand.structure(StructureKind::kPathTable, 61, 2048, "path table M");
   const Plan& plan = box.plan();
-  EXPECT_EQ(box.steps(), (Strings{"structure 50+1: #file-entry*1"}));
+  EXPECT_EQ(box.steps(), (Strings{"structure 50+1: #file entry*1"}));
   EXPECT_EQ(plan.left.structures_known, 1U);
 }
 
@@ -399,7 +399,7 @@ TEST(PlanHostile, ManyFilesOverTheSameDamageStayBounded) {
   const Plan& plan = box.plan();
   EXPECT_GT(plan.left.files_tangled, 0U);
   EXPECT_LE(plan.totals().sectors, kCount);
-  EXPECT_EQ(plan.files.size() + plan.left.files_tangled, kCount);
+  EXPECT_EQ(plan.files.size() + plan.left.files_tangled, kCount - 1) << "the last one lies on a good sector";
 }
 
 TEST(PlanHostile, AFileOfTheLargestSizeIsOutsideAndALostDirectoryOfTheLargestSizeToo) {

@@ -167,8 +167,9 @@ class Planner {
       blocks.push_back({r.first / size_.sectors, (r.end - 1) / size_.sectors + 1});
     }
     // A block that a step reads has no idle sector, so that none is read twice.
+    const RangeSet whole_blocks = RangeSet::from_unsorted(std::move(blocks));
     std::vector<Range> within;
-    for (const Range& r : RangeSet::from_unsorted(std::move(blocks)).ranges()) {
+    for (const Range& r : whole_blocks.ranges()) {
       const std::uint64_t left =
           options_.budget_sectors ? *options_.budget_sectors - so_far_.sectors : ~std::uint64_t{0};
       Range part = r;

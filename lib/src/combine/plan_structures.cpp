@@ -208,13 +208,9 @@ class StructureFinder {
   /// them.
   void descriptors() {
     const std::uint64_t names = found_by_scan_ + orphan_count_;
-    bool any = false;
     for (const Session& s : disc_.sessions()) {
-      if (!s.in_tree) continue;
-      any = true;
-      if (s.source == SessionSource::kScan || s.volumes.empty()) descriptors_of(s.start_lba, names);
+      if (s.in_tree && (s.source == SessionSource::kScan || s.volumes.empty())) descriptors_of(s.start_lba, names);
     }
-    if (!any) descriptors_of(to_read_.image().first, names);
   }
 
   void descriptors_of(std::uint64_t start, std::uint64_t names) {

@@ -8,6 +8,7 @@
 #include <string_view>
 #include <unordered_map>
 
+#include "combine/budget.h"
 #include "combine/capacity.h"
 #include "combine/plan_parts.h"
 #include "combine/plan_targets.h"
@@ -89,7 +90,10 @@ class Planner {
       }
       problem.jobs[j].need_count = static_cast<std::uint32_t>(problem.needs.size()) - problem.jobs[j].first_need;
     }
-    for (const std::uint32_t j : combine::read_order(problem)) take(target_of[j], reason);
+    const auto order = options_.budget_sectors
+                           ? combine::affordable_order(problem, *options_.budget_sectors - so_far_.sectors)
+                           : combine::read_order(problem);
+    for (const std::uint32_t j : order) take(target_of[j], reason);
   }
 
   /// Reads what a target still lacks, as a step of its own.
@@ -97,10 +101,6 @@ class Planner {
     if (open_[target] == 0) return;  // an earlier step completed it
     std::uint64_t cost = 0;
     for (const std::uint32_t p : parts_.parts_of(target)) cost += read_[p] ? 0 : parts_.parts[p].cost;
-    if (options_.budget_sectors &&
-        (cost > *options_.budget_sectors || so_far_.sectors > *options_.budget_sectors - cost)) {
-      return;
-    }
     std::vector<Range> blocks;
     done_.clear();
     for (const std::uint32_t p : parts_.parts_of(target)) {

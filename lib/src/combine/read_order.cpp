@@ -42,6 +42,7 @@ class Orderer {
   static constexpr std::uint64_t kFreeSteps = 1'000'000;
   static constexpr std::uint64_t kGreedySteps = 8;  // a need, about
   static constexpr int kMostDepth = 200;
+  static constexpr std::size_t kMoreJobs = 5, kMostExact = 20;
 
   /// Orders jobs whose parts that are not read serve no others. `tight`: no part of the set is denser than the whole.
   Chain solve(std::vector<std::uint32_t> jobs, bool tight, int depth) {
@@ -101,7 +102,7 @@ class Orderer {
     const auto append_all = [&](const std::vector<std::uint32_t>& order) {
       for (const std::uint32_t j : order) append(chain, tangle.jobs[j]);
     };
-    if (tangle.jobs.size() <= limits_.exact_jobs) {
+    if (tangle.jobs.size() <= limits_.exact_jobs || afford_exact(tangle.jobs.size())) {
       append_all(exact_order(tangle));
       return chain;
     }
@@ -124,6 +125,15 @@ class Orderer {
     }
     append_all(greedy_order(tangle));
     return chain;
+  }
+
+  /// Whether what may be spent is enough for a few jobs more than are always put in order exactly.
+  bool afford_exact(std::size_t jobs) {
+    if (!limits_.by_density || jobs > limits_.exact_jobs + kMoreJobs || jobs > kMostExact) return false;
+    const std::uint64_t needed = jobs << (jobs + 1);
+    if (steps_ < needed) return false;
+    steps_ -= needed;
+    return true;
   }
 
   void append_solved(Chain& chain, const Tangle& tangle, const std::vector<std::uint32_t>& set, bool tight, int depth) {

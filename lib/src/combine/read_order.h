@@ -34,7 +34,8 @@ struct OrderProblem {
 };
 
 struct OrderLimits {
-  /// Sets that hold together are put in order exactly up to this many jobs; at most 20.
+  /// Sets that hold together are put in order exactly up to this many jobs; at most 20. Up to five more while steps
+  /// last.
   std::uint32_t exact_jobs = 10;
   /// Whether larger ones are taken apart by density first.
   bool by_density = true;

@@ -7,9 +7,6 @@
 #include "combine/tangle.h"
 
 namespace lacuna::combine {
-namespace {
-
-/// What reading all that a subset of the jobs needs costs, for each subset.
 std::vector<std::uint64_t> cost_of_subsets(const Tangle& t) {
   const std::size_t n = t.jobs.size();
   const std::size_t subsets = std::size_t{1} << n;
@@ -34,8 +31,6 @@ std::vector<std::uint64_t> cost_of_subsets(const Tangle& t) {
   for (std::size_t s = 0; s < subsets; ++s) costs[s] = all - sums[(subsets - 1) ^ s];
   return costs;
 }
-
-}  // namespace
 
 std::vector<std::uint32_t> exact_order(const Tangle& t) {
   const std::size_t n = t.jobs.size();

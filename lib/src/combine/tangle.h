@@ -37,6 +37,9 @@ class TangleMaker {
   std::vector<std::uint32_t> touched_;
 };
 
+/// What reading all that a subset of the jobs needs costs, by subset: bit j for job j. Up to 20 jobs.
+std::vector<std::uint64_t> cost_of_subsets(const Tangle& tangle);
+
 /// The jobs (numbers within the tangle) in the best order there is, by dynamic programming over all subsets. At
 /// most 20.
 std::vector<std::uint32_t> exact_order(const Tangle& tangle);

@@ -97,12 +97,11 @@ class PlanText {
   }
 
   void table() {
-    out_.print("\n  {:>9}  {:<47}  {}\n", "after", "there would be", "by reading");
+    out_.print("\n  {:>9}  {:<47}  {}\n", "SECTORS", "BRING", "READING WHAT IS MISSING OF");
     for (const Row& r : rows()) {
       const PlanStep& last = plan_.steps[r.end - 1];
       out_.print("  {:>9}  {:<47}  {}\n", grouped(last.so_far.sectors), reached_short(last.so_far), shown(what(r)));
     }
-    out_.print("  {:>9}\n", "sectors");
   }
 
   std::vector<Row> rows() const {
@@ -162,7 +161,7 @@ class PlanText {
     files(left.files_over_budget, "more than the budget");
     files(left.files_tangled, "claim the same sectors as others so often that they were left out");
     if (left.structures_known != 0) {
-      lines.push_back(counted(left.structures_known, "structure") + ": what they say is known from elsewhere");
+      lines.push_back(counted(left.structures_known, "structure") + " of which all that matters is known from elsewhere");
     }
     if (left.structures_over_budget != 0) {
       lines.push_back(counted(left.structures_over_budget, "structure") + ": more than the budget");

@@ -4,10 +4,10 @@
 //
 //   plan_simulation [--discs N] [--svg FILE]
 //
-// The disc is authored (ISO 9660 with Joliet: photos, letters, clips), the damage follows its geometry: scratches that
-// each turn of the spiral meets at one angle, and dye that fades from the rim inwards. A sector is tried once and read
-// with a chance that falls towards the middle of a scratch and towards the rim; the outcome is the same for all orders.
-// At each point the image with what was read until then is opened and judged anew.
+// The disc is authored (ISO 9660 with Joliet; photos, letters and a clip a folder), the damage follows its geometry:
+// scratches that each turn of the spiral meets at one angle, and dye that fades from the rim inwards. A sector is tried
+// once and read with a chance that falls towards the middle of a scratch and towards the rim; the outcome is the same
+// for all orders. At each point the image with what was read until then is opened and judged anew.
 #include <fmt/format.h>
 
 #include <CLI/CLI.hpp>
@@ -82,20 +82,19 @@ IsoNode named_file(const std::string& name, std::size_t bytes) {
 std::shared_ptr<const std::vector<std::uint8_t>> author(std::mt19937& random) {
   const auto between = [&random](std::size_t a, std::size_t b) { return a + random() % (b - a); };
   IsoNode root = iso_directory("");
-  const auto folders = [&](const char* kind, int count, int files, const char* extension, std::size_t from,
-                           std::size_t to) {
-    for (int d = 0; d < count; ++d) {
-      IsoNode folder = iso_directory(fmt::format("{}{:02}", kind, d));
-      folder.joliet_id = test::ucs2(folder.id);
-      for (int f = 0; f < files; ++f) {
-        folder.children.push_back(named_file(fmt::format("N{:04}.{}", f, extension), between(from, to)));
+  for (int d = 0; d < 24; ++d) {
+    IsoNode folder = iso_directory(fmt::format("EVENT{:02}", d));
+    folder.joliet_id = test::ucs2(folder.id);
+    const auto files = [&](char kind, int count, const char* extension, std::size_t from, std::size_t to) {
+      for (int f = 0; f < count; ++f) {
+        folder.children.push_back(named_file(fmt::format("{}{:04}.{}", kind, f, extension), between(from, to)));
       }
-      root.children.push_back(std::move(folder));
-    }
-  };
-  folders("CLIPS", 2, 6, "AVI", 1'000'000, 4'000'000);
-  folders("LETTERS", 10, 30, "DOC", 2'000, 40'000);
-  folders("PHOTOS", 12, 40, "JPG", 60'000, 250'000);
+    };
+    files('C', 1, "AVI", 1'000'000, 4'000'000);
+    files('L', 12, "DOC", 2'000, 40'000);
+    files('P', 20, "JPG", 60'000, 250'000);
+    root.children.push_back(std::move(folder));
+  }
   test::IsoOptions options;
   options.joliet_escape = "%/E";
   options.volume_id = "SIMULATED";
@@ -115,7 +114,7 @@ std::vector<double> damage(const Spiral& spiral, std::uint64_t sectors, std::mt1
   for (int i = 0; i < 3; ++i) {
     const double from = inner + any(random) * (outer - inner) * 0.9;
     scratches.push_back({from, from + (0.1 + 0.4 * any(random)) * (outer - inner), any(random), any(random) * 0.05,
-                         0.5 + 6 * any(random)});
+                         0.1 + 1.5 * any(random)});
   }
   const double rim = (outer - inner) * 0.06 * (1 + any(random));
   const std::uint32_t block = block_sectors(spiral.medium);
@@ -132,11 +131,11 @@ std::vector<double> damage(const Spiral& spiral, std::uint64_t sectors, std::mt1
         apart = std::min(apart, 1 - apart) * turn_mm;
         // A sector is hit when the scratch crosses it anywhere.
         if (apart < (s.width_mm + spiral.sector_mm) / 2) {
-          worst = std::min(worst, 0.2 + 0.7 * apart / ((s.width_mm + spiral.sector_mm) / 2));
+          worst = std::min(worst, 0.6 + 0.39 * apart / ((s.width_mm + spiral.sector_mm) / 2));
         }
       }
       if (const double depth = (r - (outer - rim)) / rim; depth > 0 && any(random) < depth * 0.8) {
-        worst = std::min(worst, 0.9 - 0.7 * depth);
+        worst = std::min(worst, 0.95 - 0.5 * depth);
       }
     }
     for (std::uint64_t lba = first; lba < last; ++lba) chance[lba] = worst;  // of a block all is lost, or nothing

@@ -39,14 +39,21 @@ struct LargeDisc {
 
 constexpr std::uint64_t kFiles = 500'000, kFileSectors = 25, kRanges = 100'000;
 
-/// Files of up to twice 25 sectors one behind the other. `clustered`: the ranges lie close together in a twentieth of
-/// the disc, so that files and blocks hang together; else all over it.
-LargeDisc large_disc(bool clustered) {
+/// Where the bad ranges are.
+enum Lie : int {
+  kAllOver,
+  kClose,  ///< In a twentieth of the disc, so that files and blocks hang together.
+  kHalf,   ///< One range: half of the disc was never read.
+};
+
+/// Files of up to twice 25 sectors one behind the other.
+LargeDisc large_disc(int lie) {
   std::mt19937_64 random(1);
   const std::uint64_t sectors = 1000 + kFiles * kFileSectors * 2;
   std::vector<SectorRun> bad;
-  const std::uint64_t stride = (sectors - 1000) / kRanges / (clustered ? 20 : 1);
-  for (std::uint64_t i = 0; i < kRanges; ++i) {
+  const std::uint64_t stride = (sectors - 1000) / kRanges / (lie == kClose ? 20 : 1);
+  if (lie == kHalf) bad.push_back({sectors / 4, sectors / 2, SectorState::kUnread});
+  for (std::uint64_t i = 0; i < kRanges && lie != kHalf; ++i) {
     bad.push_back({1000 + i * stride + random() % (stride / 2), 1 + random() % 4, SectorState::kBad});
   }
   std::vector<SectorMap> maps;
@@ -76,7 +83,7 @@ LargeDisc large_disc(bool clustered) {
 }
 
 void BM_MakePlan(benchmark::State& state) {
-  const LargeDisc large = large_disc(state.range(1) != 0);
+  const LargeDisc large = large_disc(static_cast<int>(state.range(1)));
   PlanOptions options;
   options.medium = state.range(0) == 1 ? Medium::kCd : state.range(0) == 16 ? Medium::kDvd : Medium::kBd;
   std::size_t steps = 0;
@@ -87,13 +94,15 @@ void BM_MakePlan(benchmark::State& state) {
   state.counters["steps"] = static_cast<double>(steps);
 }
 BENCHMARK(BM_MakePlan)
-    ->ArgNames({"block_sectors", "clustered"})
+    ->ArgNames({"block_sectors", "lie"})
     ->Args({1, 0})
     ->Args({16, 0})
     ->Args({32, 0})
     ->Args({1, 1})
     ->Args({16, 1})
     ->Args({32, 1})
+    ->Args({1, kHalf})
+    ->Args({32, kHalf})
     ->Unit(benchmark::kMillisecond);
 
 }  // namespace

@@ -9,6 +9,7 @@
 #include "command.h"
 #include "image_argument.h"
 #include "options.h"
+#include "want_arguments.h"
 
 namespace lacuna::tool {
 namespace {
@@ -17,6 +18,7 @@ struct Combine {
   std::vector<std::string> reads;
   CommonArguments common;
   FormatArgument format;
+  WantArguments first;
   std::string to, form = "auto";
   bool force = false, wanted_only = false;
   std::uint64_t passes = 3;
@@ -47,6 +49,7 @@ struct Combine {
     options.drive.passes = static_cast<unsigned>(passes);
     options.drive.limit_seconds = limit_seconds;
     options.drive.wanted_only = wanted_only;
+    options.drive.plan = first.plan_options();
     options.threads = static_cast<unsigned>(common.threads);
     options.progress = line.callback();
     Result<CombineReport> report = combine_reads(all, options);
@@ -91,6 +94,7 @@ void add_combine(CLI::App& app, Action& action) {
       ->group(drive);
   sub->add_flag("--wanted-only", args->wanted_only, "Only what files and structures need, not the sectors between them")
       ->group(drive);
+  args->first.add_to(*sub);
   args->common.add_to(*sub);
   args->format.add_to(*sub, {"text", "json"});
   sub->footer(

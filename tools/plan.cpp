@@ -5,6 +5,7 @@
 
 #include "command.h"
 #include "options.h"
+#include "want_arguments.h"
 
 namespace lacuna::tool {
 namespace {
@@ -15,24 +16,18 @@ struct PlanCommand {
   ImageArguments image;
   CommonArguments common;
   FormatArgument format;
-  std::vector<std::string> want_kinds;
-  GlobArguments want, skip;
-  std::string medium = "auto";
+  WantArguments first;
   std::uint64_t budget = 0, rows = 20;
   bool has_budget = false, all = false;
 
   int run() const {
     ProgressLine line(common.shows_progress());
     const OpenedDisc opened = image.open(common, line);
-    PlanOptions options;
-    options.want = want.globs();
-    options.skip = skip.globs();
-    for (const std::string& word : want_kinds) options.want_kinds.push_back(*file_kind_from(word));
+    PlanOptions options = first.plan_options();
     if (has_budget) options.budget_sectors = budget;
-    options.medium = *medium_from(medium);
     options.all = all;
-    const bool want_matches = want.all_match(*opened.disc);
-    skip.all_match(*opened.disc);
+    const bool want_matches = first.want.all_match(*opened.disc);
+    first.skip.all_match(*opened.disc);
     const Plan plan = must(make_plan(*opened.disc, opened.verdicts, options));
     if (format.word == "list") {
       write_plan_list(plan, standard_output());
@@ -63,25 +58,9 @@ void add_plan(CLI::App& app, Action& action) {
   CLI::App* sub = app.add_subcommand("plan", "Which sectors are worth another try, in the order of what they bring");
   const auto args = std::make_shared<PlanCommand>();
   args->image.add_to(*sub);
-  const std::string first = "What comes first";
-  add_repeated(*sub, "--want", args->want.patterns, "Files that come before all others")
-      ->option_text("GLOB")
-      ->group(first);
-  add_repeated(*sub, "--want-kind", args->want_kinds, "The same by kind: photos, video, audio, documents")
-      ->delimiter(',')
-      ->option_text("KIND,...")
-      ->check(CLI::IsMember({"photos", "video", "audio", "documents"}))
-      ->group(first);
-  add_repeated(*sub, "--skip", args->skip.patterns, "Files and folders that are not worth a try")
-      ->option_text("GLOB")
-      ->group(first);
-  add_number(*sub, "--budget", args->budget, "Read no more than so many sectors", kMaxSectors)->group(first);
-  sub->add_flag("--all", args->all, "In the end also what nothing is known to need")->group(first);
-  sub->add_option("--medium", args->medium,
-                  "What the disc is; default: a guess, which is shown. A drive reads whole blocks:\n"
-                  "of a CD 1 sector, of a DVD 16, of a Blu-ray disc 32")
-      ->check(CLI::IsMember({"auto", "cd", "dvd", "bd"}))
-      ->option_text("auto|cd|dvd|bd");
+  args->first.add_to(*sub);
+  add_number(*sub, "--budget", args->budget, "Read no more than so many sectors", kMaxSectors);
+  sub->add_flag("--all", args->all, "In the end also what nothing is known to need");
   add_number(*sub, "--rows", args->rows, "Rows of the table, about; 0: one a step. Default: 20", kMostRows);
   args->common.add_to(*sub);
   args->format.add_to(*sub, {"text", "json", "list"});

@@ -77,7 +77,7 @@ TEST_F(DrivePassesTest, AGoodDiscIsReadOnceInLargeRequestsInTheOrderGiven) {
   FakeDrive drive;
   DriveRead read = open();
   const std::vector<Range> order{{512, 640}, {0, 128}};
-  const Result<DriveWork> work = read_from_drive(drive.ask(), read, order, {});
+  const Result<DriveWork> work = read_from_drive({drive.ask()}, read, order, {});
   ASSERT_TRUE(work);
   EXPECT_THAT(drive.requests, ElementsAre(Range{512, 576}, Range{576, 640}, Range{0, 64}, Range{64, 128}));
   EXPECT_EQ(work->sectors, 256U);
@@ -89,7 +89,7 @@ TEST_F(DrivePassesTest, EverySectorThatCanBeHadIsHad) {
   for (std::uint64_t lba = 700; lba < 900; ++lba) drive.fails_so_often[lba] = 1000;
   for (const std::uint64_t lba : {3U, 64U, 1500U, 1999U}) drive.fails_so_often[lba] = 1000;
   DriveRead read = open();
-  ASSERT_TRUE(read_from_drive(drive.ask(), read, std::vector<Range>{{0, 2000}}, {}));
+  ASSERT_TRUE(read_from_drive({drive.ask()}, read, std::vector<Range>{{0, 2000}}, {}));
   EXPECT_EQ(right(read), 2000U - 204);
   EXPECT_TRUE(read.good().contains(699));
   EXPECT_TRUE(read.good().contains(900));
@@ -100,7 +100,7 @@ TEST_F(DrivePassesTest, MuchIsHadBeforeTheWorstPlaceIsAskedSectorBySector) {
   FakeDrive drive;
   for (std::uint64_t lba = 200; lba < 400; ++lba) drive.fails_so_often[lba] = 1000;
   DriveRead read = open();
-  ASSERT_TRUE(read_from_drive(drive.ask(), read, std::vector<Range>{{0, 2000}}, {}));
+  ASSERT_TRUE(read_from_drive({drive.ask()}, read, std::vector<Range>{{0, 2000}}, {}));
   std::uint64_t failed_before = 0;
   for (const Range& r : drive.requests) {
     if (r.end == 2000) break;
@@ -114,7 +114,7 @@ TEST_F(DrivePassesTest, ASectorIsTriedSoOftenAsAllowedAndNoMore) {
   drive.fails_so_often[100] = 3;   // one of them in the request of many
   drive.fails_so_often[101] = 1000;
   DriveRead read = open();
-  ASSERT_TRUE(read_from_drive(drive.ask(), read, std::vector<Range>{{0, 256}}, {3, 16, {}}));
+  ASSERT_TRUE(read_from_drive({drive.ask()}, read, std::vector<Range>{{0, 256}}, {3, 16, {}}));
   EXPECT_TRUE(read.good().contains(100));
   EXPECT_FALSE(read.good().contains(101));
   EXPECT_EQ(drive.asked[101], 4U);
@@ -129,7 +129,7 @@ TEST_F(DrivePassesTest, AfterEachKindOfStopTheRestIsReadAndNothingTwice) {
     {
       DriveRead read = open();
       drive.dies_after = stop;
-      const Result<DriveWork> work = read_from_drive(drive.ask(), read, order, {});
+      const Result<DriveWork> work = read_from_drive({drive.ask()}, read, order, {});
       ASSERT_FALSE(work);
       EXPECT_EQ(work.error().code, ErrorCode::kNotReadable);
     }
@@ -137,7 +137,7 @@ TEST_F(DrivePassesTest, AfterEachKindOfStopTheRestIsReadAndNothingTwice) {
     {
       DriveRead read = open();
       EXPECT_TRUE(read.resumed());
-      ASSERT_TRUE(read_from_drive(drive.ask(), read, order, {}));
+      ASSERT_TRUE(read_from_drive({drive.ask()}, read, order, {}));
       EXPECT_EQ(right(read), 1995U);
       read.remove();
     }
@@ -151,15 +151,30 @@ TEST_F(DrivePassesTest, ALineThatWasCutIsForgottenAndItsSectorsAreReadAgain) {
   FakeDrive drive;
   {
     DriveRead read = open();
-    ASSERT_TRUE(read_from_drive(drive.ask(), read, std::vector<Range>{{0, 128}}, {}));
+    ASSERT_TRUE(read_from_drive({drive.ask()}, read, std::vector<Range>{{0, 128}}, {}));
   }
   const std::string whole = map();
   ASSERT_THAT(whole, HasSubstr("64 64 good\n"));
   folder_.write("out.iso.drive-read.map", whole.substr(0, whole.size() - 4));
   DriveRead read = open();
   EXPECT_EQ(read.good().total(), 64U);
-  ASSERT_TRUE(read_from_drive(drive.ask(), read, std::vector<Range>{{0, 128}}, {}));
+  ASSERT_TRUE(read_from_drive({drive.ask()}, read, std::vector<Range>{{0, 128}}, {}));
   EXPECT_EQ(map(), whole);
+}
+
+TEST_F(DrivePassesTest, WhatComesLateIsTaken) {
+  FakeDrive drive;
+  drive.fails_so_often[100] = 1000;
+  bool given = false;
+  const CollectLate late = [&]() -> std::optional<LateSectors> {
+    if (given || !drive.asked.contains(100)) return std::nullopt;
+    given = true;
+    return LateSectors{100, test::numbered_sector(100)};
+  };
+  DriveRead read = open();
+  ASSERT_TRUE(read_from_drive({drive.ask(), late}, read, std::vector<Range>{{0, 128}}, {}));
+  EXPECT_EQ(right(read), 128U);
+  EXPECT_EQ(drive.asked[100], 1U);
 }
 
 TEST_F(DrivePassesTest, OneFileOfTheTwoIsAnError) {
@@ -174,7 +189,7 @@ TEST_F(DrivePassesTest, SavedWorkOfALargerDiscIsAnError) {
   FakeDrive drive;
   {
     DriveRead read = open();
-    ASSERT_TRUE(read_from_drive(drive.ask(), read, std::vector<Range>{{1900, 2000}}, {}));
+    ASSERT_TRUE(read_from_drive({drive.ask()}, read, std::vector<Range>{{1900, 2000}}, {}));
   }
   Result<Directory> folder = open_folder(folder_.path(), false);
   const Result<DriveRead> read = DriveRead::open(*folder, "out.iso", 500);
@@ -198,7 +213,7 @@ TEST_F(DrivePassesTest, CancelledItKeepsWhatItHas) {
     DriveRead read = open();
     int calls = 0;
     const DrivePasses passes{3, 16, [&](const Progress&) { return ++calls < 5; }};
-    const Result<DriveWork> work = read_from_drive(drive.ask(), read, std::vector<Range>{{0, 2000}}, passes);
+    const Result<DriveWork> work = read_from_drive({drive.ask()}, read, std::vector<Range>{{0, 2000}}, passes);
     ASSERT_FALSE(work);
     EXPECT_EQ(work.error().code, ErrorCode::kCancelled);
   }

@@ -70,7 +70,7 @@ struct DiscRead {
   std::vector<std::string> maps;  ///< As given, for the record.
 };
 
-struct DriveOptions {
+struct RereadOptions {
   unsigned passes = 3;          ///< Over what is still missing. 0: nothing is read.
   double limit_seconds = 20;    ///< For one request; what takes longer is left for the next pass.
   PlanOptions plan;             ///< What comes first.
@@ -87,7 +87,7 @@ struct CombineOptions {
   std::filesystem::path to;  ///< Beside it: NAME.map, NAME.reads.jsonl, perhaps NAME.cue; while a drive is read, NAME.drive-read and its map.
   ImageForm form = ImageForm::kAuto;
   bool force = false;  ///< Take reads for the same disc that don't look like it.
-  DriveOptions drive;
+  RereadOptions drive;
   unsigned threads = 0;  ///< 0: as many as the machine has.
   ProgressCallback progress;
 };

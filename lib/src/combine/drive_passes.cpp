@@ -12,8 +12,8 @@ constexpr std::uint64_t kFarthestLeapSectors = 4096;
 
 class Passes {
  public:
-  Passes(const AskDrive& ask, DriveRead& read, std::span<const Range> order, const DrivePasses& options)
-      : ask_(ask), read_(read), order_(order), options_(options) {
+  Passes(const DriveCalls& calls, DriveRead& read, std::span<const Range> order, const DrivePasses& options)
+      : calls_(calls), read_(read), order_(order), options_(options) {
     const std::uint64_t unit = std::max<std::uint64_t>(1, options.unit_sectors);
     request_sectors_ = std::max(unit, kMostRequestSectors / unit * unit);
     buffer_.resize(static_cast<std::size_t>(request_sectors_ * kSectorBytes));
@@ -22,6 +22,7 @@ class Passes {
   }
 
   Result<DriveWork> run() {
+    if (const int error = take_late(); error != 0) return write_error(error);
     for (const Range& r : order_) {
       if (!sweep(r)) return *error_;
     }
@@ -33,7 +34,9 @@ class Passes {
     for (unsigned round = 1; round <= options_.tries; ++round) {
       if (!one_by_one(round)) return *error_;
     }
-    if (const int error = read_.flush(); error != 0) return write_error(error);
+    int error = take_late();
+    if (error == 0) error = read_.flush();
+    if (error != 0) return write_error(error);
     return work_;
   }
 
@@ -127,7 +130,7 @@ class Passes {
     const std::span<SectorState> states = std::span(states_).first(count);
     ++work_.requests;
     work_.sectors += count;
-    if (const Result<Done> asked = ask_(lbas.first, out, states); !asked) {
+    if (const Result<Done> asked = calls_.ask(lbas.first, out, states); !asked) {
       read_.flush();
       return stop(asked.error());
     }
@@ -147,12 +150,24 @@ class Passes {
       if (error != 0) return stop(write_error(error));
       i = end;
     }
+    if (const int error = take_late(); error != 0) return stop(write_error(error));
     if (options_.progress &&
         !options_.progress({"reading from the drive", got_sectors_ * kSectorBytes, wanted_sectors_ * kSectorBytes})) {
       read_.flush();
       return stop({ErrorCode::kCancelled, "stopped while reading from the drive"});
     }
     return all ? Outcome::kAll : Outcome::kNotAll;
+  }
+
+  /// A sector that took too long is as good as any other when it comes.
+  int take_late() {
+    while (calls_.late) {
+      const std::optional<LateSectors> late = calls_.late();
+      if (!late) break;
+      if (late->bytes.empty()) continue;
+      if (const int error = read_.record_good(late->lba, late->bytes); error != 0) return error;
+    }
+    return 0;
   }
 
   Outcome stop(Error error) {
@@ -163,7 +178,7 @@ class Passes {
     return {ErrorCode::kCannotWrite, "what the drive gave can't be saved: " + errno_text(error)};
   }
 
-  const AskDrive& ask_;
+  const DriveCalls& calls_;
   DriveRead& read_;
   std::span<const Range> order_;
   const DrivePasses& options_;
@@ -178,9 +193,9 @@ class Passes {
 
 }  // namespace
 
-Result<DriveWork> read_from_drive(const AskDrive& ask, DriveRead& read, std::span<const Range> order,
+Result<DriveWork> read_from_drive(const DriveCalls& calls, DriveRead& read, std::span<const Range> order,
                                   const DrivePasses& passes) {
-  return Passes(ask, read, order, passes).run();
+  return Passes(calls, read, order, passes).run();
 }
 
 }  // namespace lacuna

@@ -5,6 +5,7 @@
 
 #include <cstdint>
 #include <functional>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -20,6 +21,18 @@ namespace lacuna {
 using AskDrive =
     std::function<Result<Done>(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states)>;
 
+/// What a request that was given up has brought since: whole sectors from an LBA on.
+struct LateSectors {
+  std::uint64_t lba = 0;
+  std::vector<std::uint8_t> bytes;
+};
+using CollectLate = std::function<std::optional<LateSectors>()>;
+
+struct DriveCalls {
+  AskDrive ask;
+  CollectLate late = {};  ///< May be empty.
+};
+
 struct DrivePasses {
   unsigned tries = 3;               ///< Of each sector by itself.
   std::uint64_t unit_sectors = 16;  ///< The drive corrects so many at once: requests keep to their borders.
@@ -34,7 +47,7 @@ struct DriveWork {
 /// after each failure; back over what was leapt over, from its end; what failed sector by sector; that again, in turn
 /// backwards and forwards. What the DriveRead has already is not asked for again. Errors: as `ask` gives them,
 /// kCannotWrite, kCancelled; what came before is recorded.
-Result<DriveWork> read_from_drive(const AskDrive& ask, DriveRead& read, std::span<const Range> order,
+Result<DriveWork> read_from_drive(const DriveCalls& calls, DriveRead& read, std::span<const Range> order,
                                   const DrivePasses& passes);
 
 }  // namespace lacuna

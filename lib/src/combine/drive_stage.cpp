@@ -1,16 +1,19 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "combine/drive_stage.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
+#include <chrono>
 #include <optional>
+#include <system_error>
 #include <utility>
 #include <vector>
 
 #include "lacuna/disc.h"
 #include "lacuna/plan.h"
 #include "lacuna/verdict.h"
-#include "media/file_store.h"
-#include "media/unit_reader.h"
+#include "media/drive.h"
 
 namespace lacuna {
 namespace {
@@ -130,7 +133,7 @@ class Filling {
 
   Result<Done> ask(const std::vector<Range>& order) {
     const DrivePasses passes{options_.drive.passes, unit_sectors_, options_.progress};
-    const Result<DriveWork> work = read_from_drive(drive_.ask, read_, order, passes);
+    const Result<DriveWork> work = read_from_drive({drive_.ask, drive_.late}, read_, order, passes);
     if (!work) return work.error();
     work_.requests += work->requests;
     work_.sectors += work->sectors;
@@ -148,18 +151,38 @@ class Filling {
 
 }  // namespace
 
-Result<OpenDrive> open_drive(const std::filesystem::path& path, double, const ProgressCallback&) {
-  auto store = FileStore::open(path);
-  if (!store) return store.error();
-  std::shared_ptr<ByteStore> bytes = std::move(store).value();
+Result<OpenDrive> open_drive(const std::filesystem::path& path, double limit_seconds, const ProgressCallback& progress) {
+  // A progress callback may cancel at any time; while the drive is silent it is shown where the work was.
+  auto last = std::make_shared<Progress>(Progress{"waiting for the drive", 0, 0});
+  const auto keep_waiting = [progress, last] { return !progress || progress(*last); };
+  DriveOptions options;
+  options.limit = std::chrono::milliseconds(static_cast<std::int64_t>(limit_seconds * 1000));
+  options.regular_files = true;
+  Result<std::unique_ptr<DriveReader>> opened = DriveReader::open(path, options, keep_waiting);
+  if (!opened) return opened.error();
+  const std::shared_ptr<DriveReader> reader = std::move(opened).value();
   OpenDrive drive;
-  drive.sectors = bytes->size_bytes() / kSectorBytes;
-  drive.ask = [bytes](std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) -> Result<Done> {
-    const std::size_t got = read_fully(*bytes, lba * kSectorBytes, out);
-    for (std::size_t i = 0; i < states.size(); ++i) {
-      states[i] = (i + 1) * kSectorBytes <= got ? SectorState::kGood : SectorState::kBad;
+  drive.sectors = reader->size_bytes() / kSectorBytes;
+  drive.ask = [reader, keep_waiting, path](std::uint64_t lba, std::span<std::uint8_t> out,
+                                           std::span<SectorState> states) -> Result<Done> {
+    const Result<DriveAnswer> answer = reader->read(lba, out, keep_waiting);
+    if (!answer) return answer.error();
+    if (says_drive_is_gone(answer->error)) {
+      return Error{ErrorCode::kNotReadable,
+                   fmt::format("{}: at LBA {} the drive says: {}; see that the disc is in it, and run the same command "
+                               "again: it goes on where it stopped",
+                               path.string(), lba + answer->good, std::generic_category().message(answer->error))};
     }
+    std::ranges::fill(states.first(answer->good), SectorState::kGood);
+    std::ranges::fill(states.subspan(answer->good),
+                      answer->end == DriveAnswer::End::kTimedOut ? SectorState::kUnread : SectorState::kBad);
     return Done{};
+  };
+  drive.late = [reader]() -> std::optional<LateSectors> {
+    std::optional<LateAnswer> late = reader->late();
+    if (!late) return std::nullopt;
+    late->bytes.resize(late->answer.good * kSectorBytes);
+    return LateSectors{late->lba, std::move(late->bytes)};
   };
   return drive;
 }

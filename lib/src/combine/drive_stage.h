@@ -15,7 +15,9 @@ namespace lacuna {
 struct OpenDrive {
   std::uint64_t sectors = 0;
   AskDrive ask;
+  CollectLate late;
 };
+/// A block device, or a file that is to be read like one. Errors: kNotReadable, kCancelled.
 Result<OpenDrive> open_drive(const std::filesystem::path& path, double limit_seconds, const ProgressCallback& progress);
 
 /// A drive as an image: for looking at few sectors. `drive` must outlive it.

@@ -72,4 +72,40 @@ std::unique_ptr<Image> ImageArgument::open(const CommonArguments& common, Progre
   return image;
 }
 
+std::vector<ImageArguments> ImageArguments::each() const {
+  if (many.size() > 1 && (!maps.empty() || !parts.empty() || starts_at != 0)) {
+    throw Failure{kUsageError,
+                  "--map, --part and --starts-at are of one image; of several give them behind each one's name, as in "
+                  "IMAGE,map=FILE"};
+  }
+  std::vector<ImageArguments> all;
+  for (const std::string& text : many) {
+    const ImageArgument own = ImageArgument::parse(text);
+    ImageArguments one = *this;
+    one.image = own.path;
+    one.maps.insert(one.maps.end(), own.maps.begin(), own.maps.end());
+    one.parts.insert(one.parts.end(), own.parts.begin(), own.parts.end());
+    if (own.starts_at != 0) one.starts_at = own.starts_at;
+    one.many.clear();
+    all.push_back(std::move(one));
+  }
+  return all;
+}
+
+int for_each_image(const ImageArguments& images, const std::function<int(const ImageArguments&)>& one) {
+  const std::vector<ImageArguments> all = images.each();
+  if (all.size() == 1) return one(all.front());
+  int worst = kAllWhole;
+  for (const ImageArguments& image : all) {
+    try {
+      worst = std::max(worst, one(image));
+    } catch (const Failure& f) {
+      if (f.status == kInterrupted || f.status == kPipeClosed || f.status == kUnwritable) throw;
+      say(f.message);
+      worst = std::max(worst, f.status);
+    }
+  }
+  return worst;
+}
+
 }  // namespace lacuna::tool

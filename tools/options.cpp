@@ -86,6 +86,19 @@ void ImageArguments::add_to(CLI::App& app) {
                  "The image of a disc, or a device. Of numbered parts (x.001, x.002, ...)\ngive the first")
       ->required()
       ->option_text(" ");
+  add_reading_to(app);
+}
+
+void ImageArguments::add_many_to(CLI::App& app) {
+  app.add_option("IMAGE", many,
+                 "The image of a disc, or a device. Of numbered parts (x.001, x.002, ...) give the\n"
+                 "first. Of several, each can have its map behind its name: IMAGE,map=FILE")
+      ->required()
+      ->option_text("...");
+  add_reading_to(app);
+}
+
+void ImageArguments::add_reading_to(CLI::App& app) {
   const std::string parts_of = "Parts", maps_of = "What is known of the sectors", reading = "What to read of it";
   add_repeated(app, "--part", parts, "A further part of the image, in order; repeat it")
       ->option_text("FILE")

@@ -4,6 +4,7 @@
 
 #include <CLI/CLI.hpp>
 #include <cstdint>
+#include <functional>
 #include <memory>
 #include <optional>
 #include <string>
@@ -69,15 +70,26 @@ struct ImageArguments {
   std::string names_charset;
   std::string scan = "auto";
   bool no_look_inside = false, deleted = false, streams = false, unclaimed = false;
+  std::vector<std::string> many;  ///< IMAGE[,map=FILE]... of commands that take several (image_argument.h).
 
   void add_to(CLI::App& app);
+  /// The same for a command that takes several images; use each().
+  void add_many_to(CLI::App& app);
+  /// One for each image, with what belongs to it alone. Throws Failure.
+  std::vector<ImageArguments> each() const;
   /// The same arguments as a shell would read them.
   std::string quoted() const;
   DiscOptions disc_options() const;
   std::unique_ptr<Image> open_image(const CommonArguments& common, ProgressLine& line) const;
   /// Opens, reads and judges; what there is to say about the image goes to standard error. Throws Failure.
   OpenedDisc open(const CommonArguments& common, ProgressLine& line) const;
+
+ private:
+  void add_reading_to(CLI::App& app);
 };
+
+/// Runs `one` for each image. Of several, one that fails is told of and passed over. Gives the worst exit status.
+int for_each_image(const ImageArguments& images, const std::function<int(const ImageArguments&)>& one);
 
 /// GLOB…: which files. Names those that match nothing.
 struct GlobArguments {

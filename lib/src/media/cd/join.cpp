@@ -14,9 +14,12 @@ namespace lacuna::cd {
 namespace {
 
 constexpr std::size_t kMostPairs = 6;
-constexpr std::size_t kMostCombinations = 64;
+// Of form 2, where nothing but the EDC decides. Reads that differ in more places have most likely none of the sector's
+// true bytes in some of them, and every further comparison is a chance for wrong ones.
+constexpr std::size_t kMostCombinations = 16;
 /// Equal bytes between two runs of differing ones that may be taken along.
 constexpr std::array<std::size_t, 5> kGaps{1, 4, 16, 64, 256};
+constexpr std::array<std::size_t, 3> kGapsByEdc{1, 4, 16};
 constexpr std::size_t kMode1ZerosAt = 2068, kMode1Zeros = 8;
 
 /// A version in its place as a sector of some form.
@@ -283,7 +286,7 @@ class Joiner {
   bool by_combinations(const Versions& versions, Open which, std::size_t& left) {
     const Composed c = compose(versions, which);
     const std::vector<RawSector> filled = fill(versions, c.bytes);
-    for (const std::size_t gap : kGaps) {
+    for (const std::size_t gap : kGapsByEdc) {
       const std::vector<RunChoice> choices = choices_of(runs_of(c.open.open, gap), c.bytes, filled);
       std::size_t combinations = 1;
       for (const RunChoice& choice : choices) combinations = std::min(combinations * choice.from.size(), left + 1);

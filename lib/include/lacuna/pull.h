@@ -10,6 +10,7 @@
 #include <string>
 #include <vector>
 
+#include "lacuna/completions.h"
 #include "lacuna/disc.h"
 #include "lacuna/glob.h"
 #include "lacuna/progress.h"
@@ -42,6 +43,9 @@ struct PullOptions {
   bool portable_names = false;  ///< Names that also hold on case-insensitive targets and on other systems.
   /// Tracks that are not damaged; those that are become WAV in any case, where a gap has a place.
   AudioFormat audio_format = AudioFormat::kWav;
+  /// What files lack here and others hold (lacuna/twins.h): completed files are pulled as the completion says. May be
+  /// null; must outlive the pull.
+  const Completions* completions = nullptr;
   bool replace = false;         ///< Replace regular files that are there but not ours; never anything else.
   unsigned threads = 0;         ///< 0: as many as the machine has.
   ProgressCallback progress;
@@ -53,6 +57,7 @@ struct PulledFile {
   PullOutcome outcome = PullOutcome::kPulled;
   std::string target;  ///< Relative to the folder, '/' between; empty when nothing was written.
   std::string why;     ///< For what was not pulled.
+  bool completed = false;  ///< It is in the folder with what PullOptions::completions gave.
 };
 
 struct PullReport {

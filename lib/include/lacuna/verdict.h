@@ -4,6 +4,7 @@
 
 #include <array>
 #include <cstdint>
+#include <functional>
 #include <span>
 #include <string>
 #include <vector>
@@ -75,6 +76,8 @@ class Verdicts {
   /// True when something speaks against a file that reading its sectors would not settle: its place, its size, what
   /// else claims them.
   bool stays_doubtful(const Disc& disc, NodeId id) const;
+  /// What speaks against it so, in words.
+  std::vector<std::string> lasting_doubts(const Disc& disc, NodeId id) const;
   /// Over all nodes that are not directories, by FileState.
   const std::array<StateCount, kFileStateCount>& counts() const noexcept { return counts_; }
   /// Directories of which something could not be read and is not known from elsewhere.
@@ -100,6 +103,8 @@ struct JudgeOptions {
   bool look_inside = true;
   unsigned threads = 0;  ///< 0: as many as the machine has.
   ProgressCallback progress;
+  /// When set, only the contents of the files that it takes are looked at; `whole` says less of the others.
+  std::function<bool(NodeId)> look_only_into = {};
 };
 
 /// Gives every node its state. Without a map this reads the contents of all files once, in the order of their LBAs,

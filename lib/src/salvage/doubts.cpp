@@ -118,6 +118,15 @@ bool Verdicts::stays_doubtful(const Disc& disc, NodeId id) const {
   return d != doubts_.end() && d->node == id;
 }
 
+std::vector<std::string> Verdicts::lasting_doubts(const Disc& disc, NodeId id) const {
+  std::vector<std::string> texts = disc.tree().doubts(id);
+  auto d = std::lower_bound(doubts_.begin(), doubts_.end(), id, before_node);
+  for (; d != doubts_.end() && d->node == id; ++d) {
+    if (d->kind != Kind::kGapsMerged) texts.push_back(words(disc, *d));
+  }
+  return texts;
+}
+
 std::vector<std::string> Verdicts::doubts(const Disc& disc, NodeId id) const {
   const Tree& tree = disc.tree();
   const Node& n = tree.node(id);

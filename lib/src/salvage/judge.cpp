@@ -87,8 +87,11 @@ class Judge {
   Result<Done> look_inside(std::span<const std::uint32_t> order) {
     const unsigned threads = options_.threads != 0 ? options_.threads : std::thread::hardware_concurrency();
     // Silence is no sign of damage.
-    const auto is_plain = [&](const FilePiece& p) { return !whole_sectors_ || !is_whole_sectors(tree_, p); };
-    RangeSet wanted = touched_sectors(pieces_, order, is_plain).minus(unsound_sectors(image_));
+    const auto is_wanted = [&](const FilePiece& p) {
+      if (options_.look_only_into && !options_.look_only_into(p.node)) return false;
+      return !whole_sectors_ || !is_whole_sectors(tree_, p);
+    };
+    RangeSet wanted = touched_sectors(pieces_, order, is_wanted).minus(unsound_sectors(image_));
     if (image_.raw() != nullptr) wanted = wanted.intersected(image_.unproven());
     Result<RangeSet> found = find_uniform_fill(image_, wanted, threads, options_.progress);
     if (!found) return found.error();

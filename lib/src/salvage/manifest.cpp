@@ -13,6 +13,7 @@
 #include <filesystem>
 
 #include "base/bytes.h"
+#include "salvage/gaps.h"
 #include "salvage/json_line.h"
 #include "salvage/output_folder.h"
 
@@ -237,6 +238,21 @@ std::string to_line(const ManifestEntry& e) {
   w.put_if("deleted", e.deleted);
   w.put_if("stream", e.stream);
   w.put_texts("doubts", e.doubts);
+  if (!e.donors.empty()) {
+    w.array("donors", e.donors, [&](const Donation& d) {
+      w.open();
+      w.put("image", d.image);
+      w.put("path", d.path);
+      w.put("bytes", d.bytes);
+      w.array("ranges", d.ranges, [&](const Range& r) {
+        w.open();
+        w.put("offset", r.first);
+        w.put("length", r.length());
+        w.close();
+      });
+      w.close();
+    });
+  }
   w.put_text("symlink", e.symlink);
   w.put_text("link", e.link);
   if (!e.gap_list.empty()) {
@@ -324,6 +340,18 @@ std::optional<ManifestEntry> parse_entry(std::string_view line, std::string& err
   e.deleted = f.flag("deleted");
   e.stream = f.flag("stream");
   e.doubts = f.texts("doubts");
+  f.for_each("donors", [&](const rapidjson::Value& v) {
+    if (!v.IsObject()) return f.complain("'{}' holds what is no object", "donors");
+    Fields donor(v, error);
+    Donation d{donor.text("image"), donor.text("path"), donor.number("bytes"), {}};
+    donor.for_each("ranges", [&](const rapidjson::Value& r) {
+      if (!r.IsObject()) return f.complain("'{}' holds what is no object", "ranges");
+      Fields range(r, error);
+      const std::uint64_t first = range.number("offset");
+      d.ranges.push_back({first, saturating_add(first, range.number("length"))});
+    });
+    e.donors.push_back(std::move(d));
+  });
   e.symlink = f.text("symlink");
   e.link = f.text("link");
   Fields list = f.object("gap_list");

@@ -12,6 +12,7 @@
 #include <utility>
 #include <vector>
 
+#include "lacuna/completions.h"
 #include "lacuna/disc.h"
 #include "lacuna/pull.h"
 #include "lacuna/result.h"
@@ -70,6 +71,7 @@ struct ManifestEntry {
   Checksums sums;
   std::string modified, created;  ///< ISO 8601; empty when the disc does not say.
   std::vector<std::string> doubts;
+  std::vector<Donation> donors;  ///< Of a file whose evidence is `twin`: where the bytes come from that it lacks here.
   std::string symlink;   ///< A link's own target on the disc, …
   std::string link;      ///< … and as made.
   std::string gap_list;  ///< Path of the list of gaps beside a damaged file.

@@ -49,6 +49,12 @@ void judge_item(PullItem& item, const Disc& disc, const Verdicts& verdicts, cons
   item.state = verdict.state;
   item.missing_bytes = verdict.missing_bytes;
   item.gaps.assign(gaps.begin(), gaps.end());
+  if (const Completion* c = options.completions == nullptr ? nullptr : options.completions->of(item.node)) {
+    item.completion = c;
+    item.state = c->state;
+    item.missing_bytes = 0;
+    item.gaps.clear();
+  }
   if (node.kind == NodeKind::kSymlink) return;
   if (node.kind != NodeKind::kFile) {
     return leave(item, PullOutcome::kLeftSpecial,
@@ -170,7 +176,8 @@ PullReport make_report(Plan plan, PullWork& work) {
   report.files.reserve(plan.items.size());
   for (PullItem& item : plan.items) {
     ++report.counts[static_cast<std::size_t>(item.outcome)];
-    report.files.push_back({item.node, item.outcome, std::move(item.target), std::move(item.why)});
+    const bool completed = item.completion != nullptr && !item.target.empty();
+    report.files.push_back({item.node, item.outcome, std::move(item.target), std::move(item.why), completed});
   }
   report.bytes_written = work.written_bytes;
   report.findings = std::move(work.findings);

@@ -9,7 +9,7 @@
 
 #include "base/bytes.h"
 #include "disc/raw_content.h"
-#include "lacuna/content.h"
+#include "salvage/completed_reader.h"
 #include "salvage/gaps.h"
 
 namespace lacuna {
@@ -82,8 +82,9 @@ ManifestEntry make_entry(const Disc& disc, const Verdicts& verdicts, const PullI
   e.size = node.size;
   e.target_bytes = item.target_bytes;
   e.state = item.state;
-  e.basis = to_string(verdict.basis);
-  e.evidence = to_string(node.evidence);
+  e.basis = to_string(item.completion != nullptr ? item.completion->basis : verdict.basis);
+  e.evidence = to_string(item.completion != nullptr ? Evidence::kTwin : node.evidence);
+  if (item.completion != nullptr) e.donors = item.completion->donors;
   e.outcome = item.recorded;
   e.why = item.why;
   e.missing_bytes = item.missing_bytes;
@@ -91,10 +92,11 @@ ManifestEntry make_entry(const Disc& disc, const Verdicts& verdicts, const PullI
   e.sums = item.sums;
   e.modified = to_iso8601(node.modified);
   e.created = to_iso8601(details.created);
-  e.doubts = verdicts.doubts(disc, item.node);
-  if (item.state != verdict.state) {
+  e.doubts = item.completion != nullptr ? item.completion->doubts : verdicts.doubts(disc, item.node);
+  if (const FileState before = item.completion != nullptr ? item.completion->state : verdict.state;
+      item.state != before) {
     e.doubts.push_back(
-        fmt::format("found {} while it was pulled, judged {} before", to_string(item.state), to_string(verdict.state)));
+        fmt::format("found {} while it was pulled, judged {} before", to_string(item.state), to_string(before)));
   }
   e.symlink = tree.text(details.symlink_target);
   e.link = item.link;
@@ -256,7 +258,8 @@ bool FilePuller::carry_over(PullItem& item, const std::string& target, const str
   if (e == nullptr || !S_ISREG(there.st_mode) || e->size != node.size || e->state != item.state ||
       e->missing_bytes != item.missing_bytes || e->gaps != item.gaps || e->modified != to_iso8601(node.modified) ||
       static_cast<std::uint64_t>(there.st_size) != e->bytes_in_folder() || !dates_agree(node.modified, there) ||
-      e->path != work_.disc.tree().path(item.node)) {
+      e->path != work_.disc.tree().path(item.node) ||
+      e->donors != (item.completion != nullptr ? item.completion->donors : std::vector<Donation>{})) {
     return false;
   }
   item.sums = e->sums;
@@ -277,7 +280,7 @@ bool FilePuller::is_ours(const PullItem& item, const std::string& target, const 
 /// what is known of it, and the worse is kept.
 FilePuller::Reading FilePuller::read(PullItem& item, const Take& take) {
   const Node& node = work_.disc.tree().node(item.node);
-  FileReader reader(work_.disc, item.node);
+  CompletedReader reader(work_.disc, item.node, item.completion != nullptr ? work_.options.completions : nullptr);
   gaps_.clear();
   hasher_.start();
   std::uint64_t offset = 0;
@@ -322,13 +325,27 @@ FilePuller::Reading FilePuller::read(PullItem& item, const Take& take) {
                        fmt::format("found {} while it was pulled: from byte {} on, {} bytes are {}", to_string(found),
                                    gap->offset, gap->length, to_string(gap->state))});
   }
-  if (worse) return give_back(Reading::kWorse);
+  if (worse) {
+    give_up_completion(item);
+    return give_back(Reading::kWorse);
+  }
   item.sums = hasher_.finish();
   if (item.sums.sha256.empty()) {
     refusal_ = EOPNOTSUPP;
     return Reading::kRefused;
   }
   return Reading::kRead;
+}
+
+/// What a completion can't give any more is taken from it as a whole: the file is again what it is by itself.
+void FilePuller::give_up_completion(PullItem& item) const {
+  if (item.completion == nullptr) return;
+  const Verdict& verdict = work_.verdicts.of(item.node);
+  const auto gaps = work_.verdicts.gaps(verdict);
+  item.completion = nullptr;
+  item.state = verdict.state;
+  item.missing_bytes = verdict.missing_bytes;
+  item.gaps.assign(gaps.begin(), gaps.end());
 }
 
 /// Reading::kRefused: the contents differ, or the file there can't be read.

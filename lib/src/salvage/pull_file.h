@@ -31,6 +31,7 @@ struct PullItem {
   PullOutcome recorded = PullOutcome::kPulled;
   std::uint64_t missing_bytes = 0;
   std::vector<Gap> gaps;
+  const Completion* completion = nullptr;     ///< Of a file that is complete only with what others hold.
   std::string target;                         ///< In the folder; empty when nothing is there.
   std::optional<std::uint64_t> target_bytes;  ///< When not the size of the content.
   Checksums sums;
@@ -90,6 +91,7 @@ class FilePuller {
   bool is_same(const PartFile& part, const Directory& dir, std::string_view name);
   using Take = std::function<int(std::uint64_t offset, std::span<const std::uint8_t> bytes)>;
   Reading read(PullItem& item, const Take& take);
+  void give_up_completion(PullItem& item) const;
   bool put_gap_list(PullItem& item, const Directory& dir, const std::string& target);
   void settle(PullItem& item, PullOutcome outcome, std::string target, std::string why = {});
   void settle_error(PullItem& item, std::string_view target, int error);

@@ -241,7 +241,8 @@ void PullRecord::merge(std::vector<Brief>& briefs) {
       const Brief& b = briefs[now->second];
       if (!e.in_folder() || targets.contains(e.target) || !still_there(e)) continue;
       // An earlier reading of the disc got this file, and it still stands in the folder.
-      if (e.state == FileState::kWhole && b.state > FileState::kDoubtful) {
+      // One that other images completed is none the worse for a pull without them.
+      if (e.state == FileState::kWhole && b.state > FileState::kDoubtful && e.donors.empty()) {
         e.state = FileState::kDoubtful;
         e.doubts.push_back(fmt::format("an earlier pull found it whole, a later one {}", to_string(b.state)));
       }

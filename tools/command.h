@@ -45,6 +45,7 @@ void add_survey(CLI::App& app, Action& action);
 void add_files(CLI::App& app, Action& action);
 void add_hits(CLI::App& app, Action& action);
 void add_pull(CLI::App& app, Action& action);
+void add_twins(CLI::App& app, Action& action);
 void add_map(CLI::App& app, Action& action);
 void add_combine(CLI::App& app, Action& action);
 void add_plan(CLI::App& app, Action& action);

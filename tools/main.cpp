@@ -35,6 +35,7 @@ int run(int argc, char** argv) {
   add_files(app, action);
   add_hits(app, action);
   add_pull(app, action);
+  add_twins(app, action);
   add_map(app, action);
   add_combine(app, action);
   add_plan(app, action);

@@ -40,7 +40,8 @@ OpenedDisc ImageArguments::open(const CommonArguments& common, ProgressLine& lin
   judge_options.progress = line.callback();
   opened.verdicts = must(judge(*opened.disc, judge_options));
   line.erase();
-  opened.context = {quoted(), !no_look_inside};
+  opened.context.image_arguments = quoted();
+  opened.context.looked_inside = !no_look_inside;
   if (const std::uint64_t hurt = opened.verdicts.hurt_directories(); hurt != 0) {
     common.note(
         fmt::format("{}: {} director{} could not be read in full, there may be files that nothing names; "

@@ -6,6 +6,7 @@
 #include <memory>
 
 #include "command.h"
+#include "donors.h"
 #include "options.h"
 
 namespace lacuna::tool {
@@ -18,6 +19,7 @@ struct Pull {
   FormatArgument format;
   std::string to;
   std::string to_plain;
+  std::vector<std::string> twins;
   std::string audio_format = "wav";
   std::optional<std::uint32_t> track;
   bool damaged = false, skip_programs = false, portable_names = false, replace = false;
@@ -27,6 +29,8 @@ struct Pull {
     if (!to_plain.empty()) return write_plain(line);
     const OpenedDisc opened = image.open(common, line);
     const bool all_match = globs.all_match(*opened.disc);
+    std::unique_ptr<const Twins> donors;
+    if (!twins.empty()) donors = look_at_donors(opened, image, twins, globs.globs(), common, line);
     PullOptions options;
     options.to = to;
     options.only = globs.globs();
@@ -34,6 +38,7 @@ struct Pull {
     options.skip_programs = skip_programs;
     options.portable_names = portable_names;
     options.replace = replace;
+    options.completions = donors.get();
     if (audio_format == "flac") options.audio_format = AudioFormat::kFlac;
     options.threads = static_cast<unsigned>(common.threads);
     options.progress = line.callback();
@@ -44,7 +49,7 @@ struct Pull {
     }
     const PullReport done = must(std::move(report));
     write_pull(*opened.disc, opened.verdicts, done, options, opened.context, format.format(), standard_output());
-    return status(opened, done, all_match);
+    return status(opened, done, all_match, donors.get());
   }
 
  private:
@@ -64,11 +69,13 @@ struct Pull {
     return done.missing == 0 ? kAllWhole : kLosses;
   }
 
-  int status(const OpenedDisc& opened, const PullReport& report, bool all_match) const {
-    bool losses = !all_match || (opened.may_hide_files() && !globs.name_single_files(*opened.disc));
+  int status(const OpenedDisc& opened, const PullReport& report, bool all_match, const Twins* donors) const {
+    bool losses = (donors != nullptr && !all_looked_at(*donors)) || !all_match ||
+                  (opened.may_hide_files() && !globs.name_single_files(*opened.disc));
     for (const PulledFile& f : report.files) {
       if (f.outcome == PullOutcome::kFailed || f.outcome == PullOutcome::kBlocked) return kUnwritable;
-      losses = losses || opened.verdicts.of(f.node).state != FileState::kWhole;
+      const FileState state = f.completed ? donors->of(f.node)->state : opened.verdicts.of(f.node).state;
+      losses = losses || state != FileState::kWhole;
     }
     return losses ? kLosses : kAllWhole;
   }
@@ -89,6 +96,10 @@ void add_pull(CLI::App& app, Action& action) {
   sub->add_option("--track", args->track, "Which track --to-plain writes; default: the first of data")
       ->option_text("N")
       ->needs(plain);
+  add_repeated(*sub, "--twins", args->twins,
+               "Complete files from another image that holds the same: FILE[,map=FILE]...; repeat it")
+      ->option_text("DONOR")
+      ->excludes(plain);
   sub->add_flag("--damaged", args->damaged, "Damaged files too, into _damaged/ with a list of each one's gaps");
   sub->add_flag("--skip-programs", args->skip_programs,
                 "Leave programs inside the image (they are listed): virus scanners may delete old ones");

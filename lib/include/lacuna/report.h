@@ -15,6 +15,7 @@
 #include "lacuna/hits.h"
 #include "lacuna/plan.h"
 #include "lacuna/pull.h"
+#include "lacuna/twins.h"
 #include "lacuna/verdict.h"
 
 namespace lacuna {
@@ -42,6 +43,7 @@ struct ReportContext {
   /// harbour.map"); suggested commands repeat it. Empty: the image's name.
   std::string image_arguments;
   bool looked_inside = true;  ///< JudgeOptions::look_inside; when false, every report says what that costs.
+  std::string donor_arguments = {};  ///< The same of donors, each with a blank before: " --twins backup.iso".
 };
 
 /// What the disc is, what is hurt, what can be had, what to do next. Schema "lacuna/survey/1" in JSON; kNdjson and
@@ -69,6 +71,9 @@ void write_plan_list(const Plan& plan, const Sink& sink);
 /// Schema "lacuna/pull/1"; kNdjson and kCsv are the same as JSON here.
 void write_pull(const Disc& disc, const Verdicts& verdicts, const PullReport& report, const PullOptions& options,
                 const ReportContext& context, Format format, const Sink& sink);
+/// What donors can do for the files that are not whole. Schema "lacuna/twins/1"; kCsv is the same as JSON here.
+void write_twins(const Disc& disc, const Verdicts& verdicts, const Twins& twins, const ReportContext& context,
+                 Format format, const Sink& sink);
 /// Schema "lacuna/verify/1"; kNdjson and kCsv are the same as JSON here.
 void write_verify(const VerifyReport& report, const std::filesystem::path& folder, Format format, const Sink& sink);
 

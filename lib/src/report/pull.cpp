@@ -14,17 +14,34 @@ constexpr std::size_t kProblemsShown = 20;
 
 std::uint64_t count_of(const PullReport& r, PullOutcome o) { return r.counts[static_cast<std::size_t>(o)]; }
 
+/// What a file is worth: as judged, or as completed.
+struct PulledAs {
+  FileState state;
+  Basis basis;
+  std::uint64_t missing_bytes;
+  const Completion* completion;
+};
+
+PulledAs pulled_as(const Verdicts& verdicts, const PullOptions& options, const PulledFile& f) {
+  const Verdict& v = verdicts.of(f.node);
+  if (f.completed) {
+    const Completion* c = options.completions->of(f.node);
+    return {c->state, c->basis, 0, c};
+  }
+  return {v.state, v.basis, v.missing_bytes, nullptr};
+}
+
 /// "1 file, 12 kB" of what is in the folder now, by state.
 std::array<StateCount, kFileStateCount> states_of_pulled(const Disc& disc, const Verdicts& verdicts,
-                                                         const PullReport& report) {
+                                                         const PullReport& report, const PullOptions& options) {
   std::array<StateCount, kFileStateCount> counts{};
   for (const PulledFile& f : report.files) {
     if (f.outcome != PullOutcome::kPulled && f.outcome != PullOutcome::kAlreadyThere) continue;
-    const Verdict& v = verdicts.of(f.node);
-    StateCount& c = counts[static_cast<std::size_t>(v.state)];
+    const PulledAs as = pulled_as(verdicts, options, f);
+    StateCount& c = counts[static_cast<std::size_t>(as.state)];
     ++c.files;
     c.bytes += disc.tree().node(f.node).size;
-    c.missing_bytes += v.missing_bytes;
+    c.missing_bytes += as.missing_bytes;
   }
   return counts;
 }
@@ -54,12 +71,22 @@ void pull_as_text(const Disc& disc, const Verdicts& verdicts, const PullReport& 
     out.print("; {} there from before, unchanged", counted(there, "file"));
   }
   out.add('\n');
-  const auto counts = states_of_pulled(disc, verdicts, report);
+  const auto counts = states_of_pulled(disc, verdicts, report, options);
   for (std::size_t i = 0; i < counts.size(); ++i) {
     const StateCount& c = counts[i];
     if (c.files == 0) continue;
     out.print("  {:<9} {:>13}  {:>8}{}\n", to_string(static_cast<FileState>(i)), grouped(c.files), human_bytes(c.bytes),
               c.missing_bytes == 0 ? "" : fmt::format("   {} missing", human_bytes(c.missing_bytes)));
+  }
+
+  std::uint64_t completed = 0, surely = 0;
+  for (const PulledFile& f : report.files) {
+    completed += f.completed;
+    surely += f.completed && pulled_as(verdicts, options, f).state == FileState::kWhole;
+  }
+  if (completed != 0) {
+    out.print("  {} with what other images hold, {} of them whole; the manifest says what from where\n",
+              counted(completed, "file"), grouped(surely));
   }
 
   list_outcome(disc, report, PullOutcome::kFailed, "Could not be written", out);
@@ -113,13 +140,25 @@ void pull_as_json(const Disc& disc, const Verdicts& verdicts, const PullReport& 
   json.put("to", options.to.string());
   json.open_array("files");
   for (const PulledFile& f : report.files) {
-    const Verdict& v = verdicts.of(f.node);
+    const PulledAs as = pulled_as(verdicts, options, f);
     json.open_object();
     json.put("path", disc.tree().path(f.node));
     json.put("size", disc.tree().node(f.node).size);
-    json.put("state", to_string(v.state));
-    json.put("missing_bytes", v.missing_bytes);
-    json.put("basis", to_string(v.basis));
+    json.put("state", to_string(as.state));
+    json.put("missing_bytes", as.missing_bytes);
+    json.put("basis", to_string(as.basis));
+    if (as.completion != nullptr) {
+      json.put("evidence", to_string(Evidence::kTwin));
+      json.open_array("donors");
+      for (const Donation& d : as.completion->donors) {
+        json.open_object();
+        json.put("image", d.image);
+        json.put("path", d.path);
+        json.put("bytes", d.bytes);
+        json.close_object();
+      }
+      json.close_array();
+    }
     json.put("outcome", to_string(f.outcome));
     json.put_text("target", f.target);
     json.put_text("why", f.why);

@@ -1,0 +1,166 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// lacuna combine with a failing drive as the last read: errors, silence, short answers, a disc that is gone, kill -9.
+#include <fmt/format.h>
+#include <signal.h>
+
+#include <algorithm>
+
+#include "cli/command.h"
+#include "cli/flaky_drive.h"
+#include "lacuna/sector_map.h"
+#include "lacuna/states.h"
+
+namespace lacuna::test {
+namespace {
+
+using ::testing::HasSubstr;
+
+class FailingDrive : public MuseumDisc {
+ protected:
+  FailingDrive() : drive_(scratch_, scratch_ / "disc.iso") {
+    disc_ = read_file(folder() / "museum.iso");
+    write_file(scratch_ / "disc.iso", {std::string(disc_.begin(), disc_.end())});
+    // The image that there is: every other stretch of 16 sectors is missing.
+    auto bytes = disc_;
+    std::string map;
+    for (std::uint64_t lba = 32; lba + 16 < sectors(); lba += 32) {
+      std::fill_n(bytes.begin() + static_cast<std::ptrdiff_t>(lba * kSectorBytes), 16 * kSectorBytes, std::uint8_t{0});
+      map += fmt::format("{} 16 bad\n", lba);
+      missing_.push_back(lba);
+    }
+    write_file(scratch_ / "a.iso", {std::string(bytes.begin(), bytes.end())});
+    write_file(scratch_ / "a.map", map);
+  }
+
+  std::uint64_t sectors() const { return disc_.size() / kSectorBytes; }
+  std::string path(const std::string& name) const { return (scratch_ / name).string(); }
+  std::vector<std::string> command(const std::vector<std::string>& more = {}) const {
+    std::vector<std::string> words{LACUNA_COMMAND, "combine", "--to", path("out.iso"), path("a.iso") + ",map=" + path("a.map"),
+                                   path("disc.iso") + ",drive=yes"};
+    words.insert(words.end(), more.begin(), more.end());
+    return words;
+  }
+  /// The result, but for sectors that the map calls bad or unread.
+  void expect_right_but_for(const std::vector<std::uint64_t>& bad) const {
+    const auto out = read_file(scratch_ / "out.iso");
+    ASSERT_EQ(out.size(), disc_.size());
+    const SectorMap map = *load_sector_map(scratch_ / "out.iso.map");
+    for (std::uint64_t lba = 0; lba < sectors(); ++lba) {
+      const bool is_bad = std::ranges::find(bad, lba) != bad.end();
+      ASSERT_EQ(map.at(lba), is_bad ? SectorState::kBad : SectorState::kGood) << lba;
+      const auto at = static_cast<std::ptrdiff_t>(lba * kSectorBytes);
+      ASSERT_TRUE(is_bad || std::equal(out.begin() + at, out.begin() + at + kSectorBytes, disc_.begin() + at)) << lba;
+    }
+  }
+  std::string bytes_of(const std::string& name) const {
+    const auto bytes = read_file(scratch_ / name);
+    return {bytes.begin(), bytes.end()};
+  }
+  void forget_result() const {
+    for (const char* name : {"out.iso", "out.iso.map", "out.iso.reads.jsonl"}) std::filesystem::remove(scratch_ / name);
+  }
+
+  ScratchFolder scratch_;
+  FlakyDrive drive_;
+  std::vector<std::uint8_t> disc_;
+  std::vector<std::uint64_t> missing_;  ///< First LBAs of 16.
+};
+
+TEST_F(FailingDrive, WhatItGivesIsTakenAndWhatItRefusesIsBad) {
+  const std::uint64_t never = missing_[1] + 3, third = missing_[2] + 5, cut = missing_[3] + 1;
+  drive_.set_script(fmt::format("{} 1 error\n{} 1 error 2\n{} 1 short 700\n", never, third, cut));
+  const ProcessResult done = drive_.run(command());
+  EXPECT_EQ(done.status, 1) << done.err;
+  expect_right_but_for({never});
+}
+
+TEST_F(FailingDrive, OnlyWhatIsMissingIsAskedForAndNothingTwice) {
+  drive_.set_script(fmt::format("{} 1 error\n", missing_[1] + 3));
+  ASSERT_EQ(drive_.run(command()).status, 1);
+  std::uint64_t probes = 0;
+  for (const auto& [lba, times] : drive_.times_good()) {
+    const std::uint64_t in_stretch = lba % 32;
+    const bool was_missing = std::ranges::find(missing_, lba - in_stretch % 16) != missing_.end() && in_stretch < 16;
+    EXPECT_LE(times, 1U) << lba;
+    probes += was_missing ? 0 : 1;
+  }
+  // To see that it is the disc, and its descriptors.
+  EXPECT_LE(probes, 64U + 4U);
+}
+
+TEST_F(FailingDrive, ASilentSectorCostsItsLimitAndNotTheWork) {
+  drive_.set_script(fmt::format("{} 1 hang 700 2\n", missing_[1] + 3));
+  const ProcessResult done = drive_.run(command({"--limit", "0.2"}));
+  EXPECT_EQ(done.status, 0) << done.err << done.out;
+  expect_right_but_for({});
+}
+
+TEST_F(FailingDrive, WhenTheDiscIsGoneTheSameCommandGoesOn) {
+  drive_.set_script("gone 75\n");
+  const ProcessResult stopped = drive_.run(command());
+  EXPECT_EQ(stopped.status, 3);
+  EXPECT_THAT(stopped.err, HasSubstr("goes on where it stopped"));
+  EXPECT_FALSE(std::filesystem::exists(scratch_ / "out.iso"));
+  drive_.set_script("");
+  const ProcessResult done = drive_.run(command());
+  EXPECT_EQ(done.status, 0) << done.err;
+  expect_right_but_for({});
+}
+
+TEST_F(FailingDrive, KilledAnywhereItGoesOnAndGivesTheSameResult) {
+  const std::string bad = fmt::format("{} 1 error\n{} 2 error\n", missing_[1] + 3, missing_[4]);
+  drive_.set_script(bad);
+  ASSERT_EQ(drive_.run(command()).status, 1);
+  const std::string image = bytes_of("out.iso"), map = bytes_of("out.iso.map"), record = bytes_of("out.iso.reads.jsonl");
+  forget_result();
+  drive_.set_script(fmt::format("0 {} hang 8\n", sectors()) + bad);
+  unsigned killed = 0;
+  for (int round = 0; round < 30; ++round) {
+    int polls = 0;
+    ProcessOptions options;
+    options.meanwhile = [&](int pid) {
+      if (++polls == 25 + round * 17) ::kill(pid, SIGKILL);
+    };
+    const ProcessResult done = drive_.run(command(), options);
+    if (done.status != 137) {
+      EXPECT_EQ(done.status, 1) << done.err;
+      break;
+    }
+    ++killed;
+    EXPECT_FALSE(std::filesystem::exists(scratch_ / "out.iso"));
+  }
+  EXPECT_GE(killed, 2U);
+  RecordProperty("killed", std::to_string(killed));
+  EXPECT_EQ(bytes_of("out.iso"), image);
+  EXPECT_EQ(bytes_of("out.iso.map"), map);
+  EXPECT_EQ(bytes_of("out.iso.reads.jsonl"), record);
+  EXPECT_FALSE(std::filesystem::exists(scratch_ / "out.iso.drive-read"));
+}
+
+TEST_F(FailingDrive, CtrlCKeepsWhatTheDriveGave) {
+  drive_.set_script(fmt::format("0 {} hang 8\n", sectors()));
+  int polls = 0;
+  ProcessOptions options;
+  options.meanwhile = [&](int pid) {
+    if (++polls == 250) ::kill(pid, SIGINT);
+  };
+  const ProcessResult stopped = drive_.run(command(), options);
+  EXPECT_EQ(stopped.status, 130) << stopped.err;
+  EXPECT_THAT(stopped.err, HasSubstr("the same command goes on from there"));
+  EXPECT_TRUE(std::filesystem::exists(scratch_ / "out.iso.drive-read.map"));
+  drive_.set_script("");
+  EXPECT_EQ(drive_.run(command()).status, 0);
+  expect_right_but_for({});
+}
+
+TEST_F(FailingDrive, AnotherDiscInTheDriveIsRefused) {
+  auto other = prose("another disc", disc_.size());
+  write_file(scratch_ / "disc.iso", other);
+  drive_.set_script("");
+  const ProcessResult done = drive_.run(command());
+  EXPECT_EQ(done.status, 2);
+  EXPECT_THAT(done.err, HasSubstr("does not look like a read of the same disc"));
+}
+
+}  // namespace
+}  // namespace lacuna::test

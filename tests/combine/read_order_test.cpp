@@ -3,6 +3,7 @@
 
 #include <gtest/gtest.h>
 
+#include "combine/budget.h"
 #include "combine/order_problems.h"
 
 namespace lacuna::test {
@@ -120,6 +121,59 @@ TEST(ReadOrder, NeverWorseThanTwiceTheBestWithoutAnythingExact) {
     expect_all(problem, order);
     EXPECT_LE(combine::order_area(problem, order), 2 * least_area(problem));
   }
+}
+
+/// Weight and cost of the jobs chosen.
+std::pair<std::uint64_t, std::uint64_t> sums(const OrderProblem& problem, const Numbers& jobs) {
+  std::vector<bool> read(problem.parts.size());
+  std::uint64_t weight = 0, cost = 0;
+  for (const std::uint32_t j : jobs) {
+    weight += problem.jobs[j].weight;
+    for (const std::uint32_t p : problem.needs_of(problem.jobs[j])) {
+      if (!read[p]) cost += problem.parts[p].cost;
+      read[p] = true;
+    }
+  }
+  return {weight, cost};
+}
+
+TEST(AffordableOrder, TheHeaviestChoiceOfFewJobs) {
+  std::mt19937 random(12);
+  for (int round = 0; round < 40; ++round) {
+    const OrderProblem problem = random_problem(random, 9, 11, Sharing::kAny);
+    const std::uint64_t budget = 1 + random() % 60;
+    std::uint64_t most = 0;
+    for (std::uint32_t set = 0; set < 1U << 9; ++set) {
+      Numbers jobs;
+      for (std::uint32_t j = 0; j < 9; ++j) {
+        if ((set >> j & 1) != 0) jobs.push_back(j);
+      }
+      if (const auto sum = sums(problem, jobs); sum.second <= budget) most = std::max(most, sum.first);
+    }
+    const auto chosen = sums(problem, combine::affordable_order(problem, budget));
+    EXPECT_EQ(chosen.first, most) << "round " << round;
+    EXPECT_LE(chosen.second, budget);
+  }
+}
+
+TEST(AffordableOrder, OfManyJobsNoMoreThanTheBudgetAndNoLessThanTheOrderGives) {
+  std::mt19937 random(13);
+  const OrderProblem problem = random_problem(random, 400, 500, Sharing::kNeighbours);
+  const auto all = sums(problem, read_order(problem));
+  for (std::uint64_t budget : {all.second / 10, all.second / 2, all.second}) {
+    const auto chosen = sums(problem, combine::affordable_order(problem, budget));
+    EXPECT_LE(chosen.second, budget);
+    Numbers begun;  // as far as the order goes before the first that does not fit
+    for (const std::uint32_t j : read_order(problem)) {
+      begun.push_back(j);
+      if (sums(problem, begun).second > budget) {
+        begun.pop_back();
+        break;
+      }
+    }
+    EXPECT_GE(chosen.first, sums(problem, begun).first);
+  }
+  EXPECT_EQ(sums(problem, combine::affordable_order(problem, all.second)), all);
 }
 
 TEST(ReadOrder, WithoutStepsToSpendItIsStillAnOrder) {

@@ -9,6 +9,7 @@
 #include "lacuna/content.h"
 #include "lacuna/disc.h"
 #include "lacuna/hits.h"
+#include "lacuna/plan.h"
 #include "lacuna/report.h"
 
 namespace lacuna::test {
@@ -44,6 +45,27 @@ inline void check_tree(const Disc& disc, const Verdicts& verdicts) {
   }
 }
 
+/// A plan reads no sector twice, counts what it reads, and completes nothing that is whole already.
+inline void check_plan(const Disc& disc, const Verdicts& verdicts, Medium medium, const Sink& sink) {
+  PlanOptions options;
+  options.medium = medium;
+  options.all = medium == Medium::kCd;
+  const auto plan = make_plan(disc, verdicts, options);
+  require(plan.ok(), "planning does not fail");
+  std::uint64_t sum = 0;
+  for (const Range& r : plan->ranges) {
+    require(r.first < r.end, "no range is empty");
+    sum += r.length();
+  }
+  require(RangeSet::from_unsorted({plan->ranges.begin(), plan->ranges.end()}).total() == sum,
+          "no sector is read twice");
+  require(plan->totals().sectors == sum, "each sector is counted");
+  for (const NodeId id : plan->files) {
+    require(verdicts.of(id).state != FileState::kWhole, "what is whole needs no plan");
+  }
+  write_plan(disc, verdicts, *plan, {}, {}, medium == Medium::kCd ? Format::kText : Format::kJson, sink);
+}
+
 /// Opens an image and does all that can be done with it.
 inline void check_image(const Image& image, const DiscOptions& options) {
   const auto disc = open_disc(image, options);
@@ -59,6 +81,8 @@ inline void check_image(const Image& image, const DiscOptions& options) {
   write_files(**disc, *verdicts, {}, {}, Format::kJson, sink);
   write_hits(**disc, *verdicts, hits, {}, Format::kJson, sink);
   write_survey(**disc, *verdicts, hits, {}, Format::kText, sink);
+  check_plan(**disc, *verdicts, Medium::kCd, sink);
+  check_plan(**disc, *verdicts, Medium::kBd, sink);
   require(written != 0, "reports say something");
 }
 

@@ -87,7 +87,8 @@ struct PlanLeft {
   std::uint64_t files_tangled = 0;     ///< They claim the same sectors as others so often that they were left out.
   std::uint64_t structures_known = 0;  ///< Not readable, but what they say is known from elsewhere.
   std::uint64_t structures_over_budget = 0;
-  std::uint64_t sectors_idle = 0;  ///< Not good, inside the image, and in no step before PlanReason::kRest.
+  std::uint64_t structures_tangled = 0;  ///< As files_tangled.
+  std::uint64_t sectors_idle = 0;        ///< Not good, inside the image, and in no step before PlanReason::kRest.
 };
 
 /// Constant once built; safe for concurrent use.

@@ -48,7 +48,9 @@ class Planner {
     open_.resize(list_.targets.size());
     for (std::size_t t = 0; t < open_.size(); ++t) {
       open_[t] = static_cast<std::uint32_t>(parts_.parts_of(t).size());
-      if (parts_.left_out[t] && list_.targets[t].reason != PlanReason::kStructure) ++plan_.left.files_tangled;
+      if (!parts_.left_out[t]) continue;
+      const bool structure = list_.targets[t].reason == PlanReason::kStructure;
+      ++(structure ? plan_.left.structures_tangled : plan_.left.files_tangled);
     }
     for (const PlanReason reason : {PlanReason::kStructure, PlanReason::kWanted, PlanReason::kFile}) round(reason);
     count_over_budget();
@@ -67,7 +69,7 @@ class Planner {
       if (list_.targets[t].reason != reason || open_[t] == 0) continue;
       const auto needs = parts_.parts_of(t);
       const auto job = static_cast<std::uint32_t>(target_of.size());
-      const auto [at, added] = seen.emplace(combined(needs), job);
+      const auto [at, added] = seen.emplace(combine::hash_of(needs), job);
       if (!added && std::ranges::equal(parts_.parts_of(target_of[at->second]), needs)) {
         problem.jobs[at->second].weight += list_.targets[t].weight;
         continue;
@@ -182,15 +184,6 @@ class Planner {
     }
     done_.clear();
     if (!within.empty()) add_step(PlanReason::kRest, RangeSet::from_unsorted(std::move(within)));
-  }
-
-  static std::uint64_t combined(std::span<const std::uint32_t> numbers) {
-    std::uint64_t h = numbers.size();
-    for (const std::uint32_t n : numbers) {
-      h = (h ^ n) * 0xFF51AFD7ED558CCD;
-      h ^= h >> 32;
-    }
-    return h;
   }
 
   static constexpr std::uint32_t kNone = ~std::uint32_t{0};

@@ -87,7 +87,7 @@ class PartFinder {
       const auto users = users_at(i);
       if (users.empty()) continue;
       const auto fresh = static_cast<std::uint32_t>(sample.size());
-      const auto [at, added] = seen.emplace(hash(users), fresh);
+      const auto [at, added] = seen.emplace(hash_of(users), fresh);
       // Two lists with one hash stay two parts, which costs nothing but time.
       if (added || !std::ranges::equal(users_at(sample[at->second]), users)) {
         sample.push_back(static_cast<std::uint32_t>(i));
@@ -135,15 +135,6 @@ class PartFinder {
     }
   }
 
-  static std::uint64_t hash(std::span<const std::uint32_t> users) {
-    std::uint64_t h = 0x9E3779B97F4A7C15;
-    for (const std::uint32_t u : users) {
-      h = (h ^ u) * 0xFF51AFD7ED558CCD;
-      h ^= h >> 32;
-    }
-    return h;
-  }
-
   static constexpr std::uint32_t kNone = ~std::uint32_t{0};
   const TargetList& list_;
   const ToRead& to_read_;
@@ -154,6 +145,15 @@ class PartFinder {
 };
 
 }  // namespace
+
+std::uint64_t hash_of(std::span<const std::uint32_t> numbers) noexcept {
+  std::uint64_t h = numbers.size();
+  for (const std::uint32_t n : numbers) {
+    h = (h ^ n) * 0xFF51AFD7ED558CCD;
+    h ^= h >> 32;
+  }
+  return h;
+}
 
 PartList find_parts(const TargetList& list, const ToRead& to_read, BlockSize size) {
   return PartFinder(list, to_read, size).run();

@@ -49,4 +49,7 @@ struct PartList {
 /// Linear in what targets need after sorting it, whatever they claim: who would go beyond is left out.
 PartList find_parts(const TargetList& list, const ToRead& to_read, BlockSize size);
 
+/// For telling lists apart; equal ones have equal hashes.
+std::uint64_t hash_of(std::span<const std::uint32_t> numbers) noexcept;
+
 }  // namespace lacuna::combine

@@ -98,33 +98,49 @@ class Orderer {
       append(chain, jobs.front());
       return chain;
     }
+    // What is left to be ordered goes on without the tangle, so that few of them are there at a time.
+    for (std::vector<std::uint32_t>& set : order_or_cut(std::move(jobs), chain, tight, depth)) {
+      const Chain more = solve(std::move(set), tight, depth + 1);
+      chain.insert(chain.end(), more.begin(), more.end());
+    }
+    return chain;
+  }
+
+  /// Orders a set that hangs together, or a part of it, and gives what is to be ordered behind that, set by set.
+  /// `tight` comes in for the set and goes out for those.
+  std::vector<std::vector<std::uint32_t>> order_or_cut(std::vector<std::uint32_t> jobs, Chain& chain, bool& tight,
+                                                       int depth) {
     const Tangle tangle = maker_.make(std::move(jobs), read_);
+    const auto numbers = [&tangle](std::vector<std::uint32_t> set) {
+      for (std::uint32_t& j : set) j = tangle.jobs[j];
+      return set;
+    };
     const auto append_all = [&](const std::vector<std::uint32_t>& order) {
-      for (const std::uint32_t j : order) append(chain, tangle.jobs[j]);
+      for (const std::uint32_t j : numbers(order)) append(chain, j);
     };
     if (tangle.jobs.size() <= limits_.exact_jobs || afford_exact(tangle.jobs.size())) {
       append_all(exact_order(tangle));
-      return chain;
+      return {};
     }
-    if (steps_ != 0 && depth < kMostDepth) {
-      std::vector<std::vector<std::uint32_t>> sets;
-      if (!tight) sets = by_density(tangle, steps_);
+    if (steps_ != 0 && depth < kMostDepth && !tight) {
+      std::vector<std::vector<std::uint32_t>> sets = by_density(tangle, steps_);
       if (sets.size() > 1) {
-        for (const auto& set : sets) append_solved(chain, tangle, set, true, depth + 1);
-        return chain;
-      }
-      if (steps_ != 0) {
-        // Nothing in it is denser than the whole: one job is put first, what it spares the others is seen then.
-        std::vector<std::uint32_t> rest = greedy_order(tangle);
-        steps_ -= std::min<std::uint64_t>(steps_, kGreedySteps * tangle.needs.size());
-        append(chain, tangle.jobs[rest.front()]);
-        rest.erase(rest.begin());
-        append_solved(chain, tangle, rest, false, depth + 1);
-        return chain;
+        for (auto& set : sets) set = numbers(std::move(set));
+        tight = true;
+        return sets;
       }
     }
-    append_all(greedy_order(tangle));
-    return chain;
+    std::vector<std::uint32_t> order = greedy_order(tangle);
+    if (steps_ == 0 || depth >= kMostDepth) {
+      append_all(order);
+      return {};
+    }
+    // Nothing in it is denser than the whole: one job is put first, what it spares the others is seen then.
+    steps_ -= std::min<std::uint64_t>(steps_, kGreedySteps * tangle.needs.size());
+    append(chain, tangle.jobs[order.front()]);
+    order.erase(order.begin());
+    tight = false;
+    return {numbers(std::move(order))};
   }
 
   /// Whether what may be spent is enough for a few jobs more than are always put in order exactly.
@@ -134,14 +150,6 @@ class Orderer {
     if (steps_ < needed) return false;
     steps_ -= needed;
     return true;
-  }
-
-  void append_solved(Chain& chain, const Tangle& tangle, const std::vector<std::uint32_t>& set, bool tight, int depth) {
-    std::vector<std::uint32_t> jobs;
-    jobs.reserve(set.size());
-    for (const std::uint32_t j : set) jobs.push_back(tangle.jobs[j]);
-    const Chain more = solve(std::move(jobs), tight, depth);
-    chain.insert(chain.end(), more.begin(), more.end());
   }
 
   void append(Chain& chain, std::uint32_t job) {

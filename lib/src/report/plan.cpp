@@ -58,6 +58,7 @@ void put_left(Json& json, const PlanLeft& left) {
   json.put("files_tangled", left.files_tangled);
   json.put("structures_known", left.structures_known);
   json.put("structures_over_budget", left.structures_over_budget);
+  json.put("structures_tangled", left.structures_tangled);
   json.put("sectors_idle", left.sectors_idle);
   json.close_object();
 }

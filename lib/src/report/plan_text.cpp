@@ -161,10 +161,14 @@ class PlanText {
     files(left.files_over_budget, "more than the budget");
     files(left.files_tangled, "claim the same sectors as others so often that they were left out");
     if (left.structures_known != 0) {
-      lines.push_back(counted(left.structures_known, "structure") + " of which all that matters is known from elsewhere");
+      lines.push_back(counted(left.structures_known, "structure") +
+                      " of which all that matters is known from elsewhere");
     }
     if (left.structures_over_budget != 0) {
       lines.push_back(counted(left.structures_over_budget, "structure") + ": more than the budget");
+    }
+    if (left.structures_tangled != 0) {
+      lines.push_back(counted(left.structures_tangled, "structure") + ": claim the same sectors as others too often");
     }
     const bool has_rest = !plan_.steps.empty() && plan_.steps.back().reason == PlanReason::kRest;
     if (left.sectors_idle != 0 && !has_rest) {

@@ -191,6 +191,7 @@ std::vector<Step> next_steps(const Disc& disc, const Verdicts& verdicts, const S
                       0;
   if (unread && (damaged.files + gone + verdicts.hurt_directories() != 0 || !facts.hurt_structures.empty())) {
     steps.push_back({"Image the disc again in a drive of another maker or type: it often reads other sectors", ""});
+    steps.push_back({"Or have it read what brings most, in this order", fmt::format("lacuna plan {}", image)});
   }
   if (facts.volume_end_lba) {
     steps.push_back({fmt::format("Image the rest: the volume says that it goes on to LBA {}, the image ends at LBA {}",

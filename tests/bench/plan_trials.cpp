@@ -23,7 +23,7 @@ using Numbers = std::vector<std::uint32_t>;
 
 enum class Method { kPlan, kDensity, kGreedy, kAscending, kRandom };
 constexpr int kMethods = 5;
-constexpr const char* kMethodNames[kMethods] = {"plan", "by density only", "greedy only", "ascending", "random"};
+constexpr const char* kMethodNames[kMethods] = {"plan", "exact up to 6", "greedy only", "ascending", "random"};
 
 Numbers order_by(Method m, const OrderProblem& problem, std::mt19937& random) {
   OrderLimits limits;

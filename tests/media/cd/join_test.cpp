@@ -210,7 +210,7 @@ TEST(Join, ZerosOfForm1AreNoProof) {
 
 TEST(Join, ReadsOfTwoSectorsNeverMix) {
   std::mt19937_64 random(7);
-  for (int trial = 0; trial < 200; ++trial) {
+  for (int trial = 0; trial < 60; ++trial) {
     for (const SectorForm form : {SectorForm::kMode1, SectorForm::kForm1, SectorForm::kForm2}) {
       const test::RawSector one = made(form, random()), other = made(form, random(), kHere + (trial % 2));
       Reads reads{one, other, one, other};
@@ -236,7 +236,7 @@ TEST_P(JoinForms, ReadsOfAnotherSectorAreNotPutInThisPlace) {
 
 TEST(Join, NoiseShiftsAndPartsOfOtherSectorsAreNeverProven) {
   std::mt19937_64 random(8);
-  for (int trial = 0; trial < 300; ++trial) {
+  for (int trial = 0; trial < 100; ++trial) {
     const SectorForm form = trial % 2 == 0 ? SectorForm::kMode1 : SectorForm::kForm1;
     const test::RawSector one = made(form, random()), other = made(form, random());
     Reads reads{one, one, one};

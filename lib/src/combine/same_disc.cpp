@@ -103,28 +103,21 @@ Agreement compare_in_place(const Image& known, const Image& other, std::size_t m
   Agreement agreement;
   Comparison comparison(known, other);
   const RangeSet both = good_in(known, !comparison.raw()).intersected(good_in(other, !comparison.raw()));
-  for (const std::uint64_t lba : descriptor_lbas(known)) {
-    if (!both.contains(lba)) continue;
-    switch (comparison.at(lba)) {
-      case Comparison::Answer::kEqual:
-        ++agreement.descriptors_equal;
-        break;
-      case Comparison::Answer::kDiffer:
-        ++agreement.descriptors_differ;
-        break;
-      case Comparison::Answer::kSaysNothing:
-        break;
-    }
+  const std::vector<std::uint64_t> descriptors = descriptor_lbas(known);
+  const auto compare = [&](std::uint64_t lba, bool descriptor) {
+    const Comparison::Answer answer = comparison.at(lba);
+    if (answer == Comparison::Answer::kSaysNothing) return;
+    const bool equal = answer == Comparison::Answer::kEqual;
+    ++agreement.compared;
+    if (equal) ++agreement.equal;
+    if (descriptor) ++(equal ? agreement.descriptors_equal : agreement.descriptors_differ);
+    if (!equal) agreement.first_difference_lba = std::min(agreement.first_difference_lba.value_or(lba), lba);
+  };
+  for (const std::uint64_t lba : descriptors) {
+    if (both.contains(lba)) compare(lba, true);
   }
   for (const std::uint64_t lba : spread_over(both, most_sectors)) {
-    const Comparison::Answer answer = comparison.at(lba);
-    if (answer == Comparison::Answer::kSaysNothing) continue;
-    ++agreement.compared;
-    if (answer == Comparison::Answer::kEqual) {
-      ++agreement.equal;
-    } else if (!agreement.first_difference_lba) {
-      agreement.first_difference_lba = lba;
-    }
+    if (!std::ranges::binary_search(descriptors, lba)) compare(lba, false);
   }
   return agreement;
 }

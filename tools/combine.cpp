@@ -85,7 +85,8 @@ void add_combine(CLI::App& app, Action& action) {
       ->option_text("auto|plain|raw");
   sub->add_flag("--force", args->force, "Take reads for the same disc that do not look like it");
   const std::string drive = "The drive";
-  add_number(*sub, "--passes", args->passes, "How often it is asked for a sector that it can not read; default: 3", 1000)
+  add_number(*sub, "--passes", args->passes, "How often it is asked for a sector that it can not read; default: 3",
+             1000)
       ->option_text("N")
       ->group(drive);
   sub->add_option("--limit", args->limit_seconds, "Longest wait for one answer, in seconds; default: 20")
@@ -101,7 +102,8 @@ void add_combine(CLI::App& app, Action& action) {
       "Examples:\n"
       "  lacuna combine --to harbour.iso  old-drive.iso,map=old-drive.map  new-drive.iso,map=new-drive.map\n"
       "  lacuna combine --to harbour.iso  old-drive.iso,map=old-drive.map  /dev/sr0\n"
-      "Each sector is taken from the read with the best evidence for it: proven by its own code, repaired, the same in\n"
+      "Each sector is taken from the read with the best evidence for it: proven by its own code, repaired, the same "
+      "in\n"
       "two reads, good in one. Where reads differ and no majority decides, it is suspect. A drive is asked only for\n"
       "what no image has, what matters most first; stopped or killed, the same command goes on where it was.\n"
       "No read is ever changed. Never spin a cracked or delaminating disc: it can shatter in the drive.\n"

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-// What each further read of a damaged disc brings: reads by simulated drives (support/simulated_reads), put together one
-// by one; the table of docs/combine. Every sector that comes out good is held against the disc.
+// What each further read of a damaged disc brings: reads by simulated drives (support/simulated_reads), put together
+// one by one; the table of docs/combine. Every sector that comes out good is held against the disc.
 #include <fmt/format.h>
 
 #include <CLI/CLI.hpp>
@@ -24,7 +24,8 @@ struct Sum {
 std::vector<std::uint8_t> disc_of_files(std::uint32_t files) {
   std::vector<IsoNode> nodes;
   for (std::uint32_t i = 0; i < files; ++i) {
-    nodes.push_back(iso_file(fmt::format("PHOTO{:04}.JPG;1", i), tagged_content(i, std::uint64_t{2048} * (20 + i * 37 % 200))));
+    nodes.push_back(
+        iso_file(fmt::format("PHOTO{:04}.JPG;1", i), tagged_content(i, std::uint64_t{2048} * (20 + i * 37 % 200))));
   }
   return build_iso(iso_directory("", std::move(nodes))).bytes;
 }
@@ -67,7 +68,8 @@ int run(int argc, char** argv) {
     std::vector<std::unique_ptr<Image>> images;
     std::vector<DiscRead> reads;
     for (std::uint64_t r = 0; r < most; ++r) {
-      images.push_back(read_by({.copes = copes, .garbage = garbage}, disc, damage, (seed + d) * 1000 + r).open(fmt::format("read-{}", r)));
+      images.push_back(read_by({.copes = copes, .garbage = garbage}, disc, damage, (seed + d) * 1000 + r)
+                           .open(fmt::format("read-{}", r)));
       reads.push_back({images.back()->name(), images.back().get(), {}, {}});
       const ScratchFolder folder;
       CombineOptions options;

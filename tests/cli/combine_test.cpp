@@ -24,7 +24,8 @@ class CombineCommand : public MuseumDisc {
     auto bytes = read_file(folder() / "museum.iso");
     std::string map;
     for (const SectorRun& r : bad) {
-      std::fill_n(bytes.begin() + static_cast<std::ptrdiff_t>(r.first * kSectorBytes), r.count * kSectorBytes, std::uint8_t{0});
+      std::fill_n(bytes.begin() + static_cast<std::ptrdiff_t>(r.first * kSectorBytes), r.count * kSectorBytes,
+                  std::uint8_t{0});
       map += fmt::format("{} {} bad\n", r.first, r.count);
     }
     write_file(scratch_ / (name + ".iso"), {std::string(bytes.begin(), bytes.end())});
@@ -60,7 +61,8 @@ TEST_F(CombineCommand, WhatNoReadHasIsALossAndTheMapSaysSo) {
   EXPECT_EQ(json["states"]["bad"].GetUint64(), 10U);
   EXPECT_EQ(json["reads"][1]["gave"].GetUint64(), 10U);
   EXPECT_THAT(text_of("out.iso.map"), HasSubstr("40 10 bad\n"));
-  EXPECT_THAT(text_of("out.iso.reads.jsonl"), HasSubstr(R"({"lba":30,"sectors":10,"state":"good","how":"alone","reads":[1]})"));
+  EXPECT_THAT(text_of("out.iso.reads.jsonl"),
+              HasSubstr(R"({"lba":30,"sectors":10,"state":"good","how":"alone","reads":[1]})"));
 }
 
 TEST_F(CombineCommand, AStrangerIsRefused) {
@@ -90,7 +92,8 @@ TEST_F(CombineCommand, WrongRequestsAreUsage) {
   EXPECT_EQ(lacuna({"combine", "--to", path("out.iso"), a + ",drive=perhaps"}).status, 2);
   EXPECT_EQ(lacuna({"combine", "--to", path("out.iso"), path("a.iso") + ",starts-at=x"}).status, 2);
   EXPECT_EQ(lacuna({"combine", "--to", path("out.iso"), a, "--form", "raw"}).status, 2);
-  EXPECT_THAT(lacuna({"combine", "--to", path("out.iso"), path("a.iso") + ",drive=yes", a}).err, HasSubstr("must be the last"));
+  EXPECT_THAT(lacuna({"combine", "--to", path("out.iso"), path("a.iso") + ",drive=yes", a}).err,
+              HasSubstr("must be the last"));
   EXPECT_EQ(lacuna({"combine", "--to", path("out.iso"), path("missing.iso")}).status, 3);
   EXPECT_EQ(lacuna({"combine", "--to", path("no-such-folder/out.iso"), a}).status, 3);
 }

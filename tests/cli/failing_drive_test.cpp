@@ -35,7 +35,11 @@ class FailingDrive : public MuseumDisc {
   std::uint64_t sectors() const { return disc_.size() / kSectorBytes; }
   std::string path(const std::string& name) const { return (scratch_ / name).string(); }
   std::vector<std::string> command(const std::vector<std::string>& more = {}) const {
-    std::vector<std::string> words{LACUNA_COMMAND, "combine", "--to", path("out.iso"), path("a.iso") + ",map=" + path("a.map"),
+    std::vector<std::string> words{LACUNA_COMMAND,
+                                   "combine",
+                                   "--to",
+                                   path("out.iso"),
+                                   path("a.iso") + ",map=" + path("a.map"),
                                    path("disc.iso") + ",drive=yes"};
     words.insert(words.end(), more.begin(), more.end());
     return words;
@@ -111,7 +115,8 @@ TEST_F(FailingDrive, KilledAnywhereItGoesOnAndGivesTheSameResult) {
   const std::string bad = fmt::format("{} 1 error\n{} 2 error\n", missing_[1] + 3, missing_[4]);
   drive_.set_script(bad);
   ASSERT_EQ(drive_.run(command()).status, 1);
-  const std::string image = bytes_of("out.iso"), map = bytes_of("out.iso.map"), record = bytes_of("out.iso.reads.jsonl");
+  const std::string image = bytes_of("out.iso"), map = bytes_of("out.iso.map"),
+                    record = bytes_of("out.iso.reads.jsonl");
   forget_result();
   drive_.set_script(fmt::format("0 {} hang 8\n", sectors()) + bad);
   unsigned killed = 0;

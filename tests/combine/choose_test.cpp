@@ -16,8 +16,7 @@ class Sector {
  public:
   Sector& add(const Content& bytes, SectorState state, Basis basis = Basis::kMap, bool proven = false) {
     contents_.push_back(std::make_unique<Content>(bytes));
-    candidates_.push_back(
-        {*contents_.back(), state, proven, basis, static_cast<std::uint8_t>(candidates_.size())});
+    candidates_.push_back({*contents_.back(), state, proven, basis, static_cast<std::uint8_t>(candidates_.size())});
     return *this;
   }
   Sector& good(const Content& bytes, Basis basis = Basis::kMap) { return add(bytes, SectorState::kGood, basis); }

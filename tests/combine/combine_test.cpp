@@ -29,8 +29,8 @@ std::string text_of(const std::filesystem::path& file) {
 std::vector<std::uint8_t> disc_of_files(std::uint32_t first_file = 0, const std::string& volume = "HARBOUR_1998") {
   std::vector<test::IsoNode> files;
   for (std::uint32_t i = 0; i < 20; ++i) {
-    files.push_back(test::iso_file(fmt::format("PHOTO{:02}.JPG;1", i),
-                                   test::tagged_content(first_file + i, 2048 * (40 + i * 13))));
+    files.push_back(
+        test::iso_file(fmt::format("PHOTO{:02}.JPG;1", i), test::tagged_content(first_file + i, 2048 * (40 + i * 13))));
   }
   test::IsoOptions options;
   options.volume_id = volume;

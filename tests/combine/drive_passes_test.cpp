@@ -111,7 +111,7 @@ TEST_F(DrivePassesTest, MuchIsHadBeforeTheWorstPlaceIsAskedSectorBySector) {
 
 TEST_F(DrivePassesTest, ASectorIsTriedSoOftenAsAllowedAndNoMore) {
   FakeDrive drive;
-  drive.fails_so_often[100] = 3;   // one of them in the request of many
+  drive.fails_so_often[100] = 3;  // one of them in the request of many
   drive.fails_so_often[101] = 1000;
   DriveRead read = open();
   ASSERT_TRUE(read_from_drive({drive.ask()}, read, std::vector<Range>{{0, 256}}, {3, 16, {}}));

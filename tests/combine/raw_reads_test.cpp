@@ -131,11 +131,13 @@ TEST_F(RawReads, ABrokenRawReadProvesWhatAPlainReadSays) {
 TEST_F(RawReads, ABrokenRawReadSettlesWhichOfTwoPlainReadsIsRight) {
   spoil(read(), 50, 1, 100, 500);
   test::MemoryImage liar(plain_), honest(plain_);
-  for (std::size_t i = 0; i < kSectorBytes; ++i) liar.bytes()[50 * kSectorBytes + i] ^= static_cast<std::uint8_t>(i * 7 + 1);
+  for (std::size_t i = 0; i < kSectorBytes; ++i)
+    liar.bytes()[50 * kSectorBytes + i] ^= static_cast<std::uint8_t>(i * 7 + 1);
   const auto lies = liar.with_map().open(), truth = honest.with_map().open();
   raws_[0].write(folder_, "read.bin");
   const auto raw = test::open_image(folder_ / "read.bin");
-  const std::vector<DiscRead> reads{{"raw", raw.get(), {}, {}}, {"lies", lies.get(), {}, {}}, {"truth", truth.get(), {}, {}}};
+  const std::vector<DiscRead> reads{
+      {"raw", raw.get(), {}, {}}, {"lies", lies.get(), {}, {}}, {"truth", truth.get(), {}, {}}};
   CombineOptions options;
   options.to = folder_ / "out.bin";
   const Result<CombineReport> report = combine_reads(reads, options);
@@ -163,13 +165,15 @@ TEST_F(RawReads, AudioSectorsAreGoodWhereTheyAgreeAndSuspectWhereTheyDiffer) {
   cd.add_audio(100, 4);
   other.add_audio(100, 4);
   other.unit(sectors() + 30)[77] ^= 1;
-  const std::string tracks =
-      fmt::format("  TRACK 01 MODE1/2352\n    INDEX 01 00:00:00\n  TRACK 02 AUDIO\n    TITLE \"The bell\"\n"
-                  "    INDEX 01 00:{:02}:{:02}\n", sectors() / 75, sectors() % 75);
+  const std::string tracks = fmt::format(
+      "  TRACK 01 MODE1/2352\n    INDEX 01 00:00:00\n  TRACK 02 AUDIO\n    TITLE \"The bell\"\n"
+      "    INDEX 01 00:{:02}:{:02}\n",
+      sectors() / 75, sectors() % 75);
   std::vector<DiscRead> reads;
   for (const auto& [name, disc] : {std::pair{"a", &cd}, std::pair{"b", &other}}) {
     disc->write(folder_, fmt::format("{}.bin", name));
-    const auto sheet = folder_.write(fmt::format("{}.cue", name), fmt::format("FILE \"{}.bin\" BINARY\n", name) + tracks);
+    const auto sheet =
+        folder_.write(fmt::format("{}.cue", name), fmt::format("FILE \"{}.bin\" BINARY\n", name) + tracks);
     images_.push_back(test::open_image(sheet));
     reads.push_back({name, images_.back().get(), {}, {}});
   }

@@ -12,8 +12,9 @@ namespace {
 SettledRun run(std::uint64_t first, std::uint64_t count, Settled how, ReadMask reads, ReadMask against = 0) {
   const bool bad = how == Settled::kMissing;
   const bool suspect = how == Settled::kConflict;
-  return {first, count, bad ? SectorState::kBad : suspect ? SectorState::kSuspect : SectorState::kGood, how,
-          Basis::kMap, reads, against};
+  return {first,  count,       bad ? SectorState::kBad : suspect ? SectorState::kSuspect : SectorState::kGood,
+          how,    Basis::kMap, reads,
+          against};
 }
 
 Settled how_at(const SettledRuns& runs, std::uint64_t lba) {

@@ -31,7 +31,8 @@ DiscDamage scratched(std::uint64_t sectors, std::uint64_t seed) {
   DiscDamage damage;
   const double outer = place_on_cd(sectors).radius_mm, breadth = outer - kInnerRadius;
   for (int scratch = 0; scratch < 3; ++scratch) {
-    const double from = kInnerRadius + chance(random) * breadth * 0.8, to = from + breadth * (0.1 + chance(random) * 0.4);
+    const double from = kInnerRadius + chance(random) * breadth * 0.8,
+                 to = from + breadth * (0.1 + chance(random) * 0.4);
     const double angle = chance(random), width_mm = 1 + chance(random) * 8;
     for (std::uint64_t lba = 0; lba < sectors; ++lba) {
       const SpiralPlace first = place_on_cd(lba);

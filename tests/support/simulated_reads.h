@@ -27,9 +27,9 @@ struct DiscDamage {
 DiscDamage scratched(std::uint64_t sectors, std::uint64_t seed);
 
 struct DriveTraits {
-  double copes = 0.7;          ///< With so much of the damage.
-  double garbage = 0;          ///< So much of what it does not cope with it gives as if it were good.
-  bool map = true;             ///< Else what it could not read is zeros, and nobody says so.
+  double copes = 0.7;            ///< With so much of the damage.
+  double garbage = 0;            ///< So much of what it does not cope with it gives as if it were good.
+  bool map = true;               ///< Else what it could not read is zeros, and nobody says so.
   std::int64_t shift_bytes = 0;  ///< Its bytes stand so much later than they should (positive only).
 };
 

@@ -29,17 +29,17 @@ inline constexpr std::size_t kMostReads = 64;
 
 /// How the state of a sector was settled.
 enum class Settled : std::uint8_t {
-  kProven,     ///< Its own code agrees, as it was read.
-  kRepaired,   ///< Its own code agrees after repair in one of the reads; or a map calls it repaired.
-  kJoined,     ///< Its own code agrees after bytes of several reads were put together.
-  kAgreed,     ///< Nothing proves it, and two or more reads have the same bytes.
-  kMajority,   ///< More than half of three or more reads have these bytes; others differ.
-  kAlone,      ///< One read has it.
-  kDistrusted, ///< One read has it, which elsewhere gave other bytes than those that were right or may be: suspect.
-  kFill,       ///< Uniform in reads without a map, where another differs or failed: suspect.
-  kConflict,   ///< Reads that call it good differ, without a majority: suspect.
-  kSuspect,    ///< Only suspect in any read.
-  kMissing,    ///< No read has it.
+  kProven,      ///< Its own code agrees, as it was read.
+  kRepaired,    ///< Its own code agrees after repair in one of the reads; or a map calls it repaired.
+  kJoined,      ///< Its own code agrees after bytes of several reads were put together.
+  kAgreed,      ///< Nothing proves it, and two or more reads have the same bytes.
+  kMajority,    ///< More than half of three or more reads have these bytes; others differ.
+  kAlone,       ///< One read has it.
+  kDistrusted,  ///< One read has it, which elsewhere gave other bytes than those that were right or may be: suspect.
+  kFill,        ///< Uniform in reads without a map, where another differs or failed: suspect.
+  kConflict,    ///< Reads that call it good differ, without a majority: suspect.
+  kSuspect,     ///< Only suspect in any read.
+  kMissing,     ///< No read has it.
 };
 inline constexpr int kSettledCount = 11;
 std::string_view to_string(Settled) noexcept;
@@ -71,10 +71,10 @@ struct DiscRead {
 };
 
 struct RereadOptions {
-  unsigned passes = 3;          ///< Over what is still missing. 0: nothing is read.
-  double limit_seconds = 20;    ///< For one request; what takes longer is left for the next pass.
-  PlanOptions plan;             ///< What comes first.
-  bool wanted_only = false;     ///< Only what the plan holds, not the sectors that nothing uses.
+  unsigned passes = 3;        ///< Over what is still missing. 0: nothing is read.
+  double limit_seconds = 20;  ///< For one request; what takes longer is left for the next pass.
+  PlanOptions plan;           ///< What comes first.
+  bool wanted_only = false;   ///< Only what the plan holds, not the sectors that nothing uses.
 };
 
 enum class ImageForm : std::uint8_t {
@@ -84,7 +84,8 @@ enum class ImageForm : std::uint8_t {
 };
 
 struct CombineOptions {
-  std::filesystem::path to;  ///< Beside it: NAME.map, NAME.reads.jsonl, perhaps NAME.cue; while a drive is read, NAME.drive-read and its map.
+  std::filesystem::path to;  ///< Beside it: NAME.map, NAME.reads.jsonl, perhaps NAME.cue; while a drive is read,
+                             ///< NAME.drive-read and its map.
   ImageForm form = ImageForm::kAuto;
   bool force = false;  ///< Take reads for the same disc that don't look like it.
   RereadOptions drive;
@@ -96,11 +97,11 @@ struct CombineOptions {
 struct ReadFacts {
   std::string name;
   bool raw = false, drive = false;
-  Agreement agreement;               ///< With the reads before it; the first has none.
-  std::uint64_t good = 0;            ///< Sectors that it has good, repaired ones among them.
-  std::uint64_t alone = 0;           ///< Sectors of the result that it alone has (kAlone, kDistrusted).
-  std::uint64_t contradicted = 0;    ///< Sectors that it calls good, where the result has other bytes or a conflict.
-  std::uint64_t gave = 0;            ///< Sectors of the result whose bytes it has, and none of the reads before it.
+  Agreement agreement;             ///< With the reads before it; the first has none.
+  std::uint64_t good = 0;          ///< Sectors that it has good, repaired ones among them.
+  std::uint64_t alone = 0;         ///< Sectors of the result that it alone has (kAlone, kDistrusted).
+  std::uint64_t contradicted = 0;  ///< Sectors that it calls good, where the result has other bytes or a conflict.
+  std::uint64_t gave = 0;          ///< Sectors of the result whose bytes it has, and none of the reads before it.
 };
 
 struct CombineReport {

@@ -62,8 +62,8 @@ struct PlanReport {
   std::size_t rows = 20;      ///< Of the table of steps, about; 0: one each step. In text only.
   std::string combine_image;  ///< How a command that combines reads names this image; empty: none is suggested.
 };
-/// The plan as a table with running totals, the steps of a row growing in number. Schema "lacuna/plan/1"; kNdjson and kCsv
-/// are the same as JSON here.
+/// The plan as a table with running totals, the steps of a row growing in number. Schema "lacuna/plan/1"; kNdjson and
+/// kCsv are the same as JSON here.
 void write_plan(const Disc& disc, const Verdicts& verdicts, const Plan& plan, const PlanReport& report,
                 const ReportContext& context, Format format, const Sink& sink);
 /// "FIRST COUNT" a line, in LBAs and sectors, in the order of the plan; nothing else.

@@ -66,7 +66,8 @@ Result<AcceptedReads> accept_reads(std::span<const DiscRead> reads, bool force, 
       partner = k;
     }
     if (i != 0 && !best.same_disc() && !force) {
-      return stranger(with_volume(reads[i].name, image), with_volume(reads[partner].name, accepted.images[partner]), best);
+      return stranger(with_volume(reads[i].name, image), with_volume(reads[partner].name, accepted.images[partner]),
+                      best);
     }
     if (best.shift_bytes != 0) {
       accepted.moved.push_back(shifted(*image, best.shift_bytes));

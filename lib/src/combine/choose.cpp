@@ -43,7 +43,9 @@ class Groups {
 
  private:
   void add(std::size_t i) {
-    const auto same = [&](const Group& g) { return std::ranges::equal(candidates_[g.first].bytes, candidates_[i].bytes); };
+    const auto same = [&](const Group& g) {
+      return std::ranges::equal(candidates_[g.first].bytes, candidates_[i].bytes);
+    };
     const auto end = groups_.begin() + static_cast<std::ptrdiff_t>(count_);
     auto at = std::find_if(groups_.begin(), end, same);
     if (at == end) {
@@ -61,7 +63,8 @@ class Groups {
 
 class Chooser {
  public:
-  explicit Chooser(std::span<const Candidate> candidates) : candidates_(candidates.first(std::min(candidates.size(), kMostReads))) {}
+  explicit Chooser(std::span<const Candidate> candidates)
+      : candidates_(candidates.first(std::min(candidates.size(), kMostReads))) {}
 
   Choice choose() const {
     const auto proven = [](const Candidate& c) { return c.proven && c.state == SectorState::kGood; };
@@ -86,7 +89,8 @@ class Chooser {
   }
 
   Choice by_agreement() const {
-    const Groups good(candidates_, [&](std::size_t i) { return candidates_[i].state == SectorState::kGood && !is_fill(i); });
+    const Groups good(candidates_,
+                      [&](std::size_t i) { return candidates_[i].state == SectorState::kGood && !is_fill(i); });
     if (good.empty()) return without_good();
     const Group& largest = good.largest();
     if (good.size() == 1) {
@@ -102,10 +106,12 @@ class Chooser {
   }
 
   Choice without_good() const {
-    if (const Groups fill(candidates_, [&](std::size_t i) { return candidates_[i].state == SectorState::kGood; }); !fill.empty()) {
+    if (const Groups fill(candidates_, [&](std::size_t i) { return candidates_[i].state == SectorState::kGood; });
+        !fill.empty()) {
       return taking(fill.largest(), SectorState::kSuspect, Settled::kFill, Basis::kAssumed);
     }
-    if (const Groups suspect = of([](const Candidate& c) { return c.state == SectorState::kSuspect; }); !suspect.empty()) {
+    if (const Groups suspect = of([](const Candidate& c) { return c.state == SectorState::kSuspect; });
+        !suspect.empty()) {
       return taking(suspect.largest(), SectorState::kSuspect, Settled::kSuspect, basis_of(suspect.largest()));
     }
     // What was tried counts: bad before unread before absent.
@@ -118,8 +124,7 @@ class Chooser {
     const Candidate& c = candidates_[i];
     if (c.proven || c.basis != Basis::kAssumed) return false;
     const bool questioned = std::ranges::any_of(candidates_, [&](const Candidate& other) {
-      return other.state == SectorState::kBad ||
-             (has_bytes(other.state) && !std::ranges::equal(other.bytes, c.bytes));
+      return other.state == SectorState::kBad || (has_bytes(other.state) && !std::ranges::equal(other.bytes, c.bytes));
     });
     return questioned && uniform_period(c.bytes) != 0;
   }

@@ -14,20 +14,20 @@ namespace lacuna {
 
 /// What one read has of a sector.
 struct Candidate {
-  Bytes bytes;                                 ///< Those of all candidates are equally long.
-  SectorState state = SectorState::kAbsent;    ///< As that read has it; without bytes it only says what was tried.
-  bool proven = false;                         ///< By the sector's own code.
-  Basis basis = Basis::kAssumed;               ///< What its `good` rests on.
-  std::uint8_t read = 0;                       ///< Number of the read.
+  Bytes bytes;                               ///< Those of all candidates are equally long.
+  SectorState state = SectorState::kAbsent;  ///< As that read has it; without bytes it only says what was tried.
+  bool proven = false;                       ///< By the sector's own code.
+  Basis basis = Basis::kAssumed;             ///< What its `good` rests on.
+  std::uint8_t read = 0;                     ///< Number of the read.
 };
 
 struct Choice {
   SectorState state = SectorState::kAbsent;
   Settled how = Settled::kMissing;
-  Basis basis = Basis::kAssumed;      ///< What the state rests on.
-  std::uint8_t taken = 0;             ///< Index of the candidate whose bytes are taken, when the state has bytes.
-  ReadMask agreeing = 0;              ///< Reads with these bytes.
-  ReadMask against = 0;               ///< Reads that call other bytes good.
+  Basis basis = Basis::kAssumed;  ///< What the state rests on.
+  std::uint8_t taken = 0;         ///< Index of the candidate whose bytes are taken, when the state has bytes.
+  ReadMask agreeing = 0;          ///< Reads with these bytes.
+  ReadMask against = 0;           ///< Reads that call other bytes good.
 };
 
 /// The best evidence wins: proven by its own code, repaired, good in agreement, good alone, suspect. Good ones that

@@ -58,14 +58,18 @@ class Target {
   /// The image last: one that is there is complete. An empty cue sheet is not written.
   Result<Done> publish(const SectorMap& map, const std::string& cue, const CombineReport& report,
                        std::span<const DiscRead> reads, const SettledRuns& runs) {
-    const auto text = [&](const PartFile& file) { return write_fully(file.fd(), to_map_text(map, report.first_lba + report.sectors)); };
+    const auto text = [&](const PartFile& file) {
+      return write_fully(file.fd(), to_map_text(map, report.first_lba + report.sectors));
+    };
     const auto record = [&](const PartFile& file) {
       return write_reads_record(report, reads, runs, [&](std::string_view s) { return write_fully(file.fd(), s); });
     };
     if (const int error = write_beside(map_name(), text); error != 0) return cannot_write(parent_ / map_name(), error);
-    if (const int error = write_beside(record_name(), record); error != 0) return cannot_write(parent_ / record_name(), error);
+    if (const int error = write_beside(record_name(), record); error != 0)
+      return cannot_write(parent_ / record_name(), error);
     const auto sheet = [&](const PartFile& file) { return write_fully(file.fd(), cue); };
-    if (const int error = cue.empty() ? 0 : write_beside(cue_name(), sheet); error != 0) return cannot_write(parent_ / cue_name(), error);
+    if (const int error = cue.empty() ? 0 : write_beside(cue_name(), sheet); error != 0)
+      return cannot_write(parent_ / cue_name(), error);
     const std::uint64_t unit = report.raw ? kRawSectorBytes : kSectorBytes;
     int error = image_.set_size(report.sectors * unit);
     if (error == 0) error = image_.publish(name_, false);
@@ -94,7 +98,8 @@ class Target {
 /// Over what has been merged so far.
 class MergedSource final : public SectorSource {
  public:
-  MergedSource(int fd, std::uint64_t first_lba, std::uint64_t end_lba) : fd_(fd), first_lba_(first_lba), end_lba_(end_lba) {}
+  MergedSource(int fd, std::uint64_t first_lba, std::uint64_t end_lba)
+      : fd_(fd), first_lba_(first_lba), end_lba_(end_lba) {}
   std::uint64_t first_lba() const noexcept override { return first_lba_; }
   std::uint64_t end_lba() const noexcept override { return end_lba_; }
   const RangeSet& holes() const noexcept override {
@@ -128,7 +133,9 @@ class Combination {
       if (const Result<Done> opened = open_the_drive(*target, *accepted); !opened) return opened.error();
     }
     settle_range();
-    if (const Result<Done> merged = merge_into(*target, RangeSet::from_unsorted({{first_lba_, end_lba_}}), false, runs_); !merged) {
+    if (const Result<Done> merged =
+            merge_into(*target, RangeSet::from_unsorted({{first_lba_, end_lba_}}), false, runs_);
+        !merged) {
       return merged.error();
     }
     if (runs_.empty()) return usage("the reads have no sectors");
@@ -137,7 +144,10 @@ class Combination {
       if (const Result<Done> filled = fill(*target); !filled) return filled.error();
     }
     sum_up(*accepted);
-    if (const Result<Done> written = target->publish(map_of(runs_), cue_of_tracks(target->name()), report_, reads_, runs_); !written) return written.error();
+    if (const Result<Done> written =
+            target->publish(map_of(runs_), cue_of_tracks(target->name()), report_, reads_, runs_);
+        !written)
+      return written.error();
     if (drive_read_) drive_read_->remove();
     return std::move(report_);
   }
@@ -147,14 +157,21 @@ class Combination {
 
   Result<Done> check() {
     if (reads_.empty()) return usage("no read was given");
-    if (reads_.size() > kMostReads) return usage(fmt::format("{} reads are more than the {} that can be combined in one go", reads_.size(), kMostReads));
+    if (reads_.size() > kMostReads)
+      return usage(
+          fmt::format("{} reads are more than the {} that can be combined in one go", reads_.size(), kMostReads));
     for (std::size_t i = 0; i + 1 < reads_.size(); ++i) {
-      if (reads_[i].image == nullptr) return usage(fmt::format("{} is a drive, and must be the last read", reads_[i].name));
+      if (reads_[i].image == nullptr)
+        return usage(fmt::format("{} is a drive, and must be the last read", reads_[i].name));
     }
-    const bool all_raw = std::ranges::all_of(reads_, [](const DiscRead& r) { return r.image != nullptr && r.image->raw() != nullptr; });
-    const bool any_raw = std::ranges::any_of(reads_, [](const DiscRead& r) { return r.image != nullptr && r.image->raw() != nullptr; });
-    if (options_.form == ImageForm::kRaw && !any_raw) return usage("no read has whole sectors: --form raw can't be had");
-    if (options_.form == ImageForm::kRaw && has_drive()) return usage("a drive is read for user data only: with it, --form raw can't be had");
+    const bool all_raw =
+        std::ranges::all_of(reads_, [](const DiscRead& r) { return r.image != nullptr && r.image->raw() != nullptr; });
+    const bool any_raw =
+        std::ranges::any_of(reads_, [](const DiscRead& r) { return r.image != nullptr && r.image->raw() != nullptr; });
+    if (options_.form == ImageForm::kRaw && !any_raw)
+      return usage("no read has whole sectors: --form raw can't be had");
+    if (options_.form == ImageForm::kRaw && has_drive())
+      return usage("a drive is read for user data only: with it, --form raw can't be had");
     merge_.raw = options_.form == ImageForm::kRaw || (options_.form == ImageForm::kAuto && all_raw);
     report_.raw = merge_.raw;
     return Done{};
@@ -216,7 +233,8 @@ class Combination {
       if (run.state == SectorState::kBad) asked.push_back({run.first, run.end()});
     }
     SettledRuns fresh;
-    if (const Result<Done> merged = merge_into(target, RangeSet::from_unsorted(std::move(asked)), true, fresh); !merged) {
+    if (const Result<Done> merged = merge_into(target, RangeSet::from_unsorted(std::move(asked)), true, fresh);
+        !merged) {
       return merged.error();
     }
     runs_ = replaced(runs_, fresh);
@@ -235,8 +253,8 @@ class Combination {
       }
       std::vector<SectorMap> maps;
       maps.push_back(map_of(runs_));
-      return Image::from_source(std::make_unique<MergedSource>(target.image().fd(), first_lba_, end_lba_), std::move(maps),
-                                target.name());
+      return Image::from_source(std::make_unique<MergedSource>(target.image().fd(), first_lba_, end_lba_),
+                                std::move(maps), target.name());
     };
     const Result<DriveWork> work = fill_from_drive(drive_, *drive_read_, so_far, options_);
     if (!work) return work.error();
@@ -266,7 +284,8 @@ class Combination {
       if (!merge_.raw || image->raw() == nullptr) continue;
       const RawSectors& raw = *image->raw();
       RangeSet mode_2;
-      for (const SectorForm form : {SectorForm::kMode2, SectorForm::kForm1, SectorForm::kForm2}) mode_2 = mode_2.united(raw.of_form(form));
+      for (const SectorForm form : {SectorForm::kMode2, SectorForm::kForm1, SectorForm::kForm2})
+        mode_2 = mode_2.united(raw.of_form(form));
       const std::string text = cue_text(raw.tracks(), name, first_lba_, mode_2);
       report_.has_cue = !text.empty();
       if (report_.has_cue) return text;

@@ -31,7 +31,9 @@ std::string cue_text(const std::vector<Track>& tracks, const std::string& name, 
   for (const Track& t : tracks) {
     if (t.first_lba < first_lba) continue;
     if (t.session != session) fmt::format_to(std::back_inserter(text), "REM SESSION {:02}\n", session = t.session);
-    const char* mode = t.audio ? "AUDIO" : mode_2.intersects({t.first_lba, t.first_lba + t.sectors}) ? "MODE2/2352" : "MODE1/2352";
+    const char* mode = t.audio                                                     ? "AUDIO"
+                       : mode_2.intersects({t.first_lba, t.first_lba + t.sectors}) ? "MODE2/2352"
+                                                                                   : "MODE1/2352";
     fmt::format_to(std::back_inserter(text), "  TRACK {:02} {}\n", t.number, mode);
     if (!t.title.empty()) fmt::format_to(std::back_inserter(text), "    TITLE {}\n", quoted(t.title));
     if (!t.performer.empty()) fmt::format_to(std::back_inserter(text), "    PERFORMER {}\n", quoted(t.performer));

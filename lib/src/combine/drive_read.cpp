@@ -40,7 +40,8 @@ int open_or_make(const Directory& folder, const std::string& name, Fd& out, bool
 /// What comes of it when only holes are known.
 class SavedSource final : public SectorSource {
  public:
-  SavedSource(Fd fd, std::uint64_t sectors, RangeSet unread) : fd_(std::move(fd)), sectors_(sectors), unread_(std::move(unread)) {}
+  SavedSource(Fd fd, std::uint64_t sectors, RangeSet unread)
+      : fd_(std::move(fd)), sectors_(sectors), unread_(std::move(unread)) {}
   std::uint64_t end_lba() const noexcept override { return sectors_; }
   const RangeSet& holes() const noexcept override { return unread_; }
   void read(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) const override {
@@ -74,17 +75,19 @@ Result<DriveRead> DriveRead::open(Directory folder, const std::string& name, std
   if (bytes_there && map_there) {
     if (const Result<Done> loaded = read.load(read.map_name_); !loaded) return loaded.error();
   } else if (bytes_there || map_there) {
-    return Error{ErrorCode::kBadInput,
-                 fmt::format("of {} and {} only one is there; what an earlier run saved can't be used without the other: "
-                             "find it, or move this one away",
-                             read.name_, read.map_name_)};
+    return Error{
+        ErrorCode::kBadInput,
+        fmt::format("of {} and {} only one is there; what an earlier run saved can't be used without the other: "
+                    "find it, or move this one away",
+                    read.name_, read.map_name_)};
   }
   struct stat info {};
   if (::fstat(read.map_.get(), &info) != 0) return trouble(read.map_name_, errno);
   if (info.st_size == 0) {
     if (const int error = write_fully(read.map_.get(), kHeadLines); error != 0) return trouble(read.map_name_, error);
   }
-  if (::ftruncate(read.bytes_.get(), static_cast<off_t>(sectors * kSectorBytes)) != 0) return trouble(read.name_, errno);
+  if (::ftruncate(read.bytes_.get(), static_cast<off_t>(sectors * kSectorBytes)) != 0)
+    return trouble(read.name_, errno);
   return read;
 }
 
@@ -92,7 +95,8 @@ Result<Done> DriveRead::load(const std::string& shown_name) {
   struct stat info {};
   if (::fstat(map_.get(), &info) != 0) return trouble(shown_name, errno);
   const auto size = static_cast<std::uint64_t>(info.st_size);
-  if (size > kLargestMapBytes) return Error{ErrorCode::kBadInput, shown_name + " is too large to be a map; move it away"};
+  if (size > kLargestMapBytes)
+    return Error{ErrorCode::kBadInput, shown_name + " is too large to be a map; move it away"};
   std::vector<std::uint8_t> bytes(static_cast<std::size_t>(size));
   std::size_t got = 0;
   if (const int error = read_fully_at(map_.get(), 0, bytes, got); error != 0) return trouble(shown_name, error);
@@ -137,8 +141,8 @@ int DriveRead::append(std::uint64_t first, std::uint64_t count, SectorState stat
 
 int DriveRead::record_good(std::uint64_t lba, Bytes bytes) {
   for (std::size_t done = 0; done < bytes.size();) {
-    const ssize_t n = ::pwrite(bytes_.get(), bytes.data() + done, bytes.size() - done,
-                               static_cast<off_t>(lba * kSectorBytes + done));
+    const ssize_t n =
+        ::pwrite(bytes_.get(), bytes.data() + done, bytes.size() - done, static_cast<off_t>(lba * kSectorBytes + done));
     if (n < 0 && errno == EINTR) continue;
     if (n <= 0) return n < 0 ? errno : ENOSPC;
     done += static_cast<std::size_t>(n);

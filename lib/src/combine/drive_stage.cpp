@@ -45,8 +45,8 @@ std::vector<Range> wanting(const Image& image, std::uint64_t sectors) {
   return out;
 }
 
-/// Where volumes begin and end: LBA 16 and what follows, the anchors of UDF (ECMA-167 3/8.4.2.1: 256, the last, the last
-/// but 256). Of a disc of which nothing is known yet they come first.
+/// Where volumes begin and end: LBA 16 and what follows, the anchors of UDF (ECMA-167 3/8.4.2.1: 256, the last, the
+/// last but 256). Of a disc of which nothing is known yet they come first.
 std::vector<Range> first_and_last(std::uint64_t sectors) {
   constexpr std::uint64_t kAtStart = 512, kAtEnd = 288;
   const std::uint64_t start = std::min(sectors, kAtStart);
@@ -65,7 +65,8 @@ class Filling {
     Result<std::optional<Plan>> plan = make_the_plan();
     if (!plan) return plan.error();
     if (*plan) {
-      if (const Result<Done> asked = ask(order_of(**plan, [](const PlanStep&) { return true; })); !asked) return asked.error();
+      if (const Result<Done> asked = ask(order_of(**plan, [](const PlanStep&) { return true; })); !asked)
+        return asked.error();
     }
     if (options_.drive.wanted_only) return work_;
     const Result<std::unique_ptr<Image>> image = so_far_();
@@ -82,8 +83,8 @@ class Filling {
       const std::uint64_t before = read_.good().total();
       Result<std::optional<Plan>> plan = make_the_plan();
       if (!plan) return plan.error();
-      const std::vector<Range> order = *plan ? order_of(**plan, [](const PlanStep& s) { return s.is_structure(); })
-                                             : first_and_last(drive_.sectors);
+      const std::vector<Range> order =
+          *plan ? order_of(**plan, [](const PlanStep& s) { return s.is_structure(); }) : first_and_last(drive_.sectors);
       if (order.empty()) break;
       if (const Result<Done> asked = ask(order); !asked) return asked.error();
       if (read_.good().total() == before) break;
@@ -151,7 +152,8 @@ class Filling {
 
 }  // namespace
 
-Result<OpenDrive> open_drive(const std::filesystem::path& path, double limit_seconds, const ProgressCallback& progress) {
+Result<OpenDrive> open_drive(const std::filesystem::path& path, double limit_seconds,
+                             const ProgressCallback& progress) {
   // A progress callback may cancel at any time; while the drive is silent it is shown where the work was.
   auto last = std::make_shared<Progress>(Progress{"waiting for the drive", 0, 0});
   const auto keep_waiting = [progress, last] { return !progress || progress(*last); };

@@ -51,7 +51,8 @@ std::optional<ReadMask> ReadJoiner::join(std::uint64_t lba, std::span<const Cand
     taking_part |= ReadMask{1} << r;
   }
   if (!any_whole || versions_.size() < 2) return std::nullopt;
-  const cd::Sector joined = cd::join(versions_, joined_, {static_cast<std::int32_t>(lba), form_at(reads_, lba), nullptr});
+  const cd::Sector joined =
+      cd::join(versions_, joined_, {static_cast<std::int32_t>(lba), form_at(reads_, lba), nullptr});
   if (joined.state != SectorState::kRepaired || !joined.proven) return std::nullopt;
   if (reads_.raw) {
     std::ranges::copy(joined_, out.begin());

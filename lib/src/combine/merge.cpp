@@ -18,7 +18,8 @@ constexpr std::uint64_t kPieceSectors = 16 * kChunkSectors;
 std::vector<Range> cut(const RangeSet& lbas, std::uint64_t most_sectors) {
   std::vector<Range> pieces;
   for (const Range& r : lbas.ranges()) {
-    for (std::uint64_t at = r.first; at < r.end; at += most_sectors) pieces.push_back({at, std::min(r.end, at + most_sectors)});
+    for (std::uint64_t at = r.first; at < r.end; at += most_sectors)
+      pieces.push_back({at, std::min(r.end, at + most_sectors)});
   }
   return pieces;
 }
@@ -36,7 +37,8 @@ class Settler {
   Settler(const MergeReads& reads, const SectorSink& sink, std::atomic<int>& write_error)
       : reads_(reads), sink_(sink), write_error_(write_error), unit_(reads.sector_bytes()), join_(reads) {
     for (const Image* image : reads.images) {
-      chunks_.push_back({image, std::vector<std::uint8_t>(kChunkSectors * unit_), std::vector<SectorState>(kChunkSectors)});
+      chunks_.push_back(
+          {image, std::vector<std::uint8_t>(kChunkSectors * unit_), std::vector<SectorState>(kChunkSectors)});
     }
     candidates_.resize(reads.images.size());
     out_.resize(kChunkSectors * unit_);

@@ -59,8 +59,8 @@ struct MergeTrouble {
   bool cancelled = false;
 };
 
-/// Settles the sectors of `lbas`, each as choose() has it, and joins raw reads where none is good by itself. Deterministic,
-/// whatever the number of threads. Memory: 1 MiB a read and thread.
+/// Settles the sectors of `lbas`, each as choose() has it, and joins raw reads where none is good by itself.
+/// Deterministic, whatever the number of threads. Memory: 1 MiB a read and thread.
 MergeTrouble merge(const MergeReads& reads, const RangeSet& lbas, const SectorSink& sink, unsigned threads,
                    const ProgressCallback& progress, SettledRuns& out);
 

@@ -8,9 +8,9 @@
 namespace lacuna {
 
 std::string_view to_string(Settled how) noexcept {
-  constexpr std::array<std::string_view, kSettledCount> kWords{"proven",     "repaired", "joined",   "agreed",
-                                                              "majority",   "alone",    "distrusted", "fill",
-                                                              "conflict",   "suspect",  "missing"};
+  constexpr std::array<std::string_view, kSettledCount> kWords{"proven",   "repaired", "joined",     "agreed",
+                                                               "majority", "alone",    "distrusted", "fill",
+                                                               "conflict", "suspect",  "missing"};
   return kWords[static_cast<std::size_t>(how)];
 }
 

@@ -59,7 +59,8 @@ class ShiftedSource final : public SectorSource {
       if (inside && straddles != 0) state = std::max(state, read_states[i + 1]);
       const auto to = out.subspan(i * kSectorBytes, kSectorBytes);
       if (has_bytes(state)) {
-        std::ranges::copy(Bytes(bytes).subspan(i * kSectorBytes + static_cast<std::size_t>(skip), kSectorBytes), to.begin());
+        std::ranges::copy(Bytes(bytes).subspan(i * kSectorBytes + static_cast<std::size_t>(skip), kSectorBytes),
+                          to.begin());
       } else {
         std::ranges::fill(to, std::uint8_t{0});
       }
@@ -80,7 +81,8 @@ SectorMap shifted_map(const Image& other, const SectorSource& source, std::int64
   for (const SectorRun& run : states.runs()) {
     // Disc sectors of which some byte is in the run.
     const std::int64_t first = floor_sector(static_cast<std::int64_t>(run.first * kSectorBytes) - shift);
-    const std::int64_t end = floor_sector(static_cast<std::int64_t>(run.end() * kSectorBytes) - shift + kSectorBytes - 1);
+    const std::int64_t end =
+        floor_sector(static_cast<std::int64_t>(run.end() * kSectorBytes) - shift + kSectorBytes - 1);
     const std::int64_t from = std::max<std::int64_t>(first, static_cast<std::int64_t>(source.first_lba()));
     const std::int64_t to = std::min<std::int64_t>(end, static_cast<std::int64_t>(source.end_lba()));
     if (from >= to) continue;
@@ -144,8 +146,8 @@ std::optional<std::int64_t> find_shift(const Image& known, const Image& other) {
     }
   }
   if (votes.empty()) return std::nullopt;
-  const auto most = std::max_element(votes.begin(), votes.end(),
-                                     [](const auto& a, const auto& b) { return a.second < b.second; });
+  const auto most =
+      std::max_element(votes.begin(), votes.end(), [](const auto& a, const auto& b) { return a.second < b.second; });
   constexpr unsigned kFewestVotes = 3;
   if (most->second < kFewestVotes || most->second * 2 <= found) return std::nullopt;
   return most->first;

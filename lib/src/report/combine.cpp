@@ -1,9 +1,10 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // What came of combining several reads.
+#include "lacuna/combine.h"
+
 #include <algorithm>
 #include <array>
 
-#include "lacuna/combine.h"
 #include "report/json.h"
 #include "report/words.h"
 
@@ -44,7 +45,8 @@ std::string_view told(Settled how) {
 void list_reads(const CombineReport& r, Out& out) {
   std::size_t width = 4;
   for (const ReadFacts& read : r.reads) width = std::max(width, shown(read.name).size());
-  out.print("\n   {:<{}}  {:>12}  {:>12}  {:>12}  {:>12}\n", "READ", width, "HAS GOOD", "GAVE", "ALONE", "CONTRADICTED");
+  out.print("\n   {:<{}}  {:>12}  {:>12}  {:>12}  {:>12}\n", "READ", width, "HAS GOOD", "GAVE", "ALONE",
+            "CONTRADICTED");
   for (std::size_t i = 0; i < r.reads.size(); ++i) {
     const ReadFacts& read = r.reads[i];
     out.print("{:>2} {:<{}}  {:>12}  {:>12}  {:>12}  {:>12}\n", i + 1, shown(read.name), width, grouped(read.good),
@@ -85,13 +87,15 @@ void combine_as_text(const CombineReport& r, const std::filesystem::path& to, Ou
     out.add(r.conflicts.size() > kConflictsShown ? ", and more; all are in the record\n" : "\n");
   }
   if (r.drive_requests != 0) {
-    out.print("\nThe drive was asked {} times for {}.\n", grouped(r.drive_requests), counted(r.drive_sectors, "sector"));
+    out.print("\nThe drive was asked {} times for {}.\n", grouped(r.drive_requests),
+              counted(r.drive_sectors, "sector"));
   }
   if (r.basis == Basis::kAssumed) {
     out.add(
         "\nSome sectors rest on a read without a map alone: \"good\" means there that nothing speaks against them.\n");
   }
-  const std::string image = shell_quoted(to.string() + (r.has_cue ? ".cue" : "")), map = shell_quoted(to.string() + ".map");
+  const std::string image = shell_quoted(to.string() + (r.has_cue ? ".cue" : "")),
+                    map = shell_quoted(to.string() + ".map");
   const std::string starts_at = r.first_lba == 0 || r.raw ? "" : fmt::format(" --starts-at {}", r.first_lba);
   out.print("\n  lacuna survey {}{} --map {}\n", image, starts_at, map);
 }

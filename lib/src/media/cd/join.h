@@ -33,9 +33,9 @@ inline constexpr std::size_t kMostComparisons = 16 + 2 * 56;
 /// 4. a version that lacks bytes, user data above all, with the bytes of the others in their place;
 /// 5. pairs of versions, as in 1 and 3.
 ///
-/// Form 2 has no parity: its EDC chooses among at most 16 combinations of runs, where they differ in few places. Of mode
-/// 2, whose header no code covers, versions whose header names another address than expected are left out. Erasures are
-/// those of the versions, not of `expected`.
+/// Form 2 has no parity: its EDC chooses among at most 16 combinations of runs, where they differ in few places. Of
+/// mode 2, whose header no code covers, versions whose header names another address than expected are left out.
+/// Erasures are those of the versions, not of `expected`.
 ///
 /// Versions that agree are no proof, whatever their number. Odds: as prove(), bytes by chance pass one comparison with
 /// an EDC once in 2^32. A sector gets at most kMostComparisons, those with parity only after all 86 codewords of P

@@ -5,118 +5,24 @@
 
 #include <algorithm>
 #include <bit>
+#include <cerrno>
 #include <mutex>
 #include <utility>
 
 #include "combine/accept_reads.h"
+#include "combine/combined_files.h"
 #include "combine/cue_text.h"
 #include "combine/drive_read.h"
 #include "combine/drive_stage.h"
 #include "combine/merge.h"
-#include "combine/reads_record.h"
 #include "combine/same_disc.h"
-#include "salvage/output_folder.h"
+#include "combine/written_source.h"
 
 namespace lacuna {
 namespace {
 
-Error cannot_write(const std::filesystem::path& path, int error) {
-  const std::string why = error == EEXIST ? "is already there; give another name" : errno_text(error);
-  return {ErrorCode::kCannotWrite, fmt::format("{}: {}", path.string(), why)};
-}
 Error usage(std::string message) { return {ErrorCode::kUsage, std::move(message)}; }
 Error cancelled() { return {ErrorCode::kCancelled, "stopped while combining"}; }
-
-/// The three files to be written, and the folder.
-class Target {
- public:
-  static Result<Target> open(const std::filesystem::path& to) {
-    Target target;
-    target.parent_ = to.has_parent_path() ? to.parent_path() : ".";
-    target.name_ = to.filename().string();
-    if (!is_inside_path(target.name_)) return cannot_write(to, EINVAL);
-    Result<Directory> folder = open_folder(target.parent_, false);
-    if (!folder) return folder.error();
-    target.folder_ = std::move(folder).value();
-    for (const std::string& taken : {target.name_, target.map_name(), target.record_name(), target.cue_name()}) {
-      std::optional<struct stat> there;
-      int error = look_at(target.folder_->get(), taken, there);
-      if (error == 0 && there) error = EEXIST;
-      if (error != 0) return cannot_write(target.parent_ / taken, error);
-    }
-    if (const int error = target.image_.create(target.folder_, "." + target.name_ + ".lacuna-part"); error != 0) {
-      return cannot_write(to, error);
-    }
-    return target;
-  }
-
-  const Directory& folder() const noexcept { return folder_; }
-  const std::string& name() const noexcept { return name_; }
-  std::filesystem::path path() const { return parent_ / name_; }
-  PartFile& image() noexcept { return image_; }
-
-  /// The image last: one that is there is complete. An empty cue sheet is not written.
-  Result<Done> publish(const SectorMap& map, const std::string& cue, const CombineReport& report,
-                       std::span<const DiscRead> reads, const SettledRuns& runs) {
-    const auto text = [&](const PartFile& file) {
-      return write_fully(file.fd(), to_map_text(map, report.first_lba + report.sectors));
-    };
-    const auto record = [&](const PartFile& file) {
-      return write_reads_record(report, reads, runs, [&](std::string_view s) { return write_fully(file.fd(), s); });
-    };
-    if (const int error = write_beside(map_name(), text); error != 0) return cannot_write(parent_ / map_name(), error);
-    if (const int error = write_beside(record_name(), record); error != 0)
-      return cannot_write(parent_ / record_name(), error);
-    const auto sheet = [&](const PartFile& file) { return write_fully(file.fd(), cue); };
-    if (const int error = cue.empty() ? 0 : write_beside(cue_name(), sheet); error != 0)
-      return cannot_write(parent_ / cue_name(), error);
-    const std::uint64_t unit = report.raw ? kRawSectorBytes : kSectorBytes;
-    int error = image_.set_size(report.sectors * unit);
-    if (error == 0) error = image_.publish(name_, false);
-    if (error != 0) return cannot_write(path(), error);
-    return Done{};
-  }
-
- private:
-  std::string map_name() const { return name_ + ".map"; }
-  std::string cue_name() const { return name_ + ".cue"; }
-  std::string record_name() const { return name_ + ".reads.jsonl"; }
-  template <class Write>
-  int write_beside(const std::string& name, Write&& write) {
-    PartFile file;
-    int error = file.create(folder_, "." + name + ".lacuna-part");
-    if (error == 0) error = write(file);
-    return error == 0 ? file.publish(name, false) : error;
-  }
-
-  std::filesystem::path parent_;
-  std::string name_;
-  Directory folder_;
-  PartFile image_;
-};
-
-/// Over what has been merged so far.
-class MergedSource final : public SectorSource {
- public:
-  MergedSource(int fd, std::uint64_t first_lba, std::uint64_t end_lba)
-      : fd_(fd), first_lba_(first_lba), end_lba_(end_lba) {}
-  std::uint64_t first_lba() const noexcept override { return first_lba_; }
-  std::uint64_t end_lba() const noexcept override { return end_lba_; }
-  const RangeSet& holes() const noexcept override {
-    static const RangeSet none;
-    return none;
-  }
-  void read(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) const override {
-    std::size_t got = 0;
-    const int error = read_fully_at(fd_, (lba - first_lba_) * kSectorBytes, out, got);
-    std::ranges::fill(out.subspan(got), std::uint8_t{0});
-    std::ranges::fill(states, error == 0 ? SectorState::kGood : SectorState::kBad);
-  }
-
- private:
-  int fd_;
-  std::uint64_t first_lba_, end_lba_;
-};
 
 class Combination {
  public:
@@ -124,7 +30,7 @@ class Combination {
 
   Result<CombineReport> run() {
     if (const Result<Done> checked = check(); !checked) return checked.error();
-    Result<Target> target = Target::open(options_.to);
+    Result<CombinedFiles> target = CombinedFiles::open(options_.to);
     if (!target) return target.error();
     Result<AcceptedReads> accepted = accept_reads(reads_, options_.force, options_.progress);
     if (!accepted) return accepted.error();
@@ -177,7 +83,7 @@ class Combination {
     return Done{};
   }
 
-  Result<Done> open_the_drive(const Target& target, const AcceptedReads& accepted) {
+  Result<Done> open_the_drive(const CombinedFiles& target, const AcceptedReads& accepted) {
     Result<OpenDrive> drive = open_drive(reads_.back().drive, options_.drive.limit_seconds, options_.progress);
     if (!drive) return drive.error();
     drive_ = std::move(drive).value();
@@ -206,7 +112,7 @@ class Combination {
   }
 
   /// `over`: something stands there already, so that zeros must be written too.
-  Result<Done> merge_into(Target& target, const RangeSet& lbas, bool over, SettledRuns& runs) {
+  Result<Done> merge_into(CombinedFiles& target, const RangeSet& lbas, bool over, SettledRuns& runs) {
     std::mutex mutex;
     const std::uint32_t unit = merge_.sector_bytes();
     const SectorSink sink = [&](std::uint64_t lba, Bytes bytes, std::span<const SectorState>) {
@@ -221,7 +127,7 @@ class Combination {
   }
 
   /// What the drive has joins in as one more read, wherever it has something.
-  Result<Done> take_in_drive(Target& target) {
+  Result<Done> take_in_drive(CombinedFiles& target) {
     Result<std::unique_ptr<Image>> image = drive_read_->image();
     if (!image) return image.error();
     drive_image_ = std::move(image).value();
@@ -242,7 +148,7 @@ class Combination {
     return Done{};
   }
 
-  Result<Done> fill(Target& target) {
+  Result<Done> fill(CombinedFiles& target) {
     if (drive_read_->resumed()) {
       if (const Result<Done> taken = take_in_drive(target); !taken) return taken.error();
     }
@@ -253,8 +159,10 @@ class Combination {
       }
       std::vector<SectorMap> maps;
       maps.push_back(map_of(runs_));
-      return Image::from_source(std::make_unique<MergedSource>(target.image().fd(), first_lba_, end_lba_),
-                                std::move(maps), target.name());
+      Fd fd(::dup(target.image().fd()));
+      if (!fd.valid()) return cannot_write(target.path(), errno);
+      return Image::from_source(std::make_unique<WrittenSource>(std::move(fd), first_lba_, end_lba_), std::move(maps),
+                                target.name());
     };
     const Result<DriveWork> work = fill_from_drive(drive_, *drive_read_, so_far, options_);
     if (!work) return work.error();

@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "base/bytes.h"
+#include "combine/written_source.h"
 #include "lacuna/sector_map.h"
 
 namespace lacuna {
@@ -36,26 +37,6 @@ int open_or_make(const Directory& folder, const std::string& name, Fd& out, bool
   if (::fstat(out.get(), &info) != 0) return errno;
   return S_ISREG(info.st_mode) ? 0 : EEXIST;
 }
-
-/// What comes of it when only holes are known.
-class SavedSource final : public SectorSource {
- public:
-  SavedSource(Fd fd, std::uint64_t sectors, RangeSet unread)
-      : fd_(std::move(fd)), sectors_(sectors), unread_(std::move(unread)) {}
-  std::uint64_t end_lba() const noexcept override { return sectors_; }
-  const RangeSet& holes() const noexcept override { return unread_; }
-  void read(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) const override {
-    std::size_t got = 0;
-    const int error = read_fully_at(fd_.get(), lba * kSectorBytes, out, got);
-    std::ranges::fill(out.subspan(got), std::uint8_t{0});
-    std::ranges::fill(states, error == 0 ? SectorState::kGood : SectorState::kBad);
-  }
-
- private:
-  Fd fd_;
-  std::uint64_t sectors_;
-  RangeSet unread_;
-};
 
 }  // namespace
 
@@ -175,7 +156,7 @@ Result<std::unique_ptr<Image>> DriveRead::image() {
   for (const Range& r : good_.ranges()) runs.push_back({r.first, r.length(), SectorState::kGood});
   std::vector<SectorMap> maps;
   maps.push_back(SectorMap::from_runs(std::move(runs), SectorState::kUnread));
-  return Image::from_source(std::make_unique<SavedSource>(std::move(fd), sectors_, RangeSet()), std::move(maps), name_);
+  return Image::from_source(std::make_unique<WrittenSource>(std::move(fd), 0, sectors_), std::move(maps), name_);
 }
 
 int DriveRead::remove() {

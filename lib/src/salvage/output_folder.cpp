@@ -80,6 +80,11 @@ std::string errno_text(int error) {
   return text;
 }
 
+Error cannot_write(const std::filesystem::path& path, int error) {
+  const std::string why = error == EEXIST ? "is already there; give another name" : errno_text(error);
+  return {ErrorCode::kCannotWrite, fmt::format("{}: {}", path.string(), why)};
+}
+
 bool stops_all_writing(int error) noexcept {
   return error == ENOSPC || error == EDQUOT || error == EROFS || error == EIO || error == ENODEV || error == ENXIO ||
          error == EMFILE || error == ENFILE || error == ENOMEM || error == ESTALE;

@@ -52,6 +52,8 @@ using Directory = std::shared_ptr<const Fd>;
 
 /// What an errno means for the person, such as "no space left on device".
 std::string errno_text(int error);
+/// kCannotWrite for a new file, with its path and why.
+Error cannot_write(const std::filesystem::path& path, int error);
 /// True for errors after which no other file can be written either (full, read-only, broken target).
 bool stops_all_writing(int error) noexcept;
 

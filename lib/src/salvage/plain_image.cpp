@@ -13,11 +13,6 @@ namespace {
 
 constexpr std::size_t kChunkSectors = 512;
 
-Error cannot_write(const std::filesystem::path& path, int error) {
-  const std::string why = error == EEXIST ? "is already there; give another name" : errno_text(error);
-  return {ErrorCode::kCannotWrite, fmt::format("{}: {}", path.string(), why)};
-}
-
 Result<const Track*> chosen_track(const Image& image, const std::optional<std::uint32_t>& number) {
   const auto usage = [&](std::string_view why) {
     return Error{ErrorCode::kUsage, fmt::format("{}: {}", image.name(), why)};

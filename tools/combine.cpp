@@ -30,7 +30,7 @@ struct Combine {
     std::vector<DiscRead> all;
     for (const std::string& text : reads) {
       const ImageArgument argument = ImageArgument::parse(text);
-      DiscRead read{argument.path, nullptr, {}, argument.maps};
+      DiscRead read{argument.path, nullptr, {}, argument.maps, sources_of(argument.path)};
       if (argument.drive) {
         if (!argument.maps.empty() || !argument.parts.empty() || argument.starts_at != 0) {
           throw Failure{kUsageError, "'" + text + "': a drive is read now, and takes no map, part or start"};
@@ -83,7 +83,8 @@ void add_combine(CLI::App& app, Action& action) {
   sub->add_option("--form", args->form, "plain: 2048 bytes a sector; raw: 2352; auto: raw when every read is")
       ->check(CLI::IsMember({"auto", "plain", "raw"}))
       ->option_text("auto|plain|raw");
-  sub->add_flag("--force", args->force, "Take reads for the same disc that do not look like it");
+  sub->add_flag("--force", args->force,
+                "Take reads for the same disc that do not look like it, and several that go back to one");
   const std::string drive = "The drive";
   add_number(*sub, "--passes", args->passes, "How often it is asked for a sector that it can not read; default: 3",
              1000)

@@ -85,6 +85,20 @@ TEST_F(CombineCommand, NothingIsOverwrittenAndNoReadIsChanged) {
   EXPECT_EQ(lacuna({"combine", "--to", path("a.iso"), a, b}).status, 4);
 }
 
+TEST_F(CombineCommand, AReadDoesNotCountTwiceUnderAnotherName) {
+  const std::string a = read_with_holes("a", {{30, 20}}), b = read_with_holes("b", {{60, 20}}),
+                    c = read_with_holes("c", {});
+  EXPECT_EQ(lacuna({"combine", "--to", path("twice.iso"), a, path("a.iso")}).status, 2);
+  std::filesystem::create_symlink(path("a.iso"), path("link.iso"));
+  EXPECT_EQ(lacuna({"combine", "--to", path("twice.iso"), a, path("link.iso")}).status, 2);
+  ASSERT_EQ(lacuna({"combine", "--to", path("ab.iso"), a, b}).status, 0);
+  ASSERT_EQ(lacuna({"combine", "--to", path("abc.iso"), path("ab.iso"), c}).status, 0);
+  const ProcessResult kin = lacuna({"combine", "--to", path("more.iso"), path("abc.iso"), a});
+  EXPECT_EQ(kin.status, 2);
+  EXPECT_THAT(kin.err, AllOf(HasSubstr("both go back to"), HasSubstr("a.iso")));
+  EXPECT_EQ(lacuna({"combine", "--to", path("more.iso"), "--force", path("abc.iso"), a}).status, 0);
+}
+
 TEST_F(CombineCommand, WrongRequestsAreUsage) {
   const std::string a = read_with_holes("a", {});
   EXPECT_EQ(lacuna({"combine", a}).status, 2);

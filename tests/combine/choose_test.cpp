@@ -65,11 +65,15 @@ TEST(Choose, TwoProofsThatDifferAreAConflict) {
   EXPECT_EQ(c.how, Settled::kConflict);
 }
 
-TEST(Choose, TwoThatAgreeAreGoodAndProveWhatNoMapDid) {
-  const Choice c = Sector().good(kTrue, Basis::kAssumed).good(kTrue, Basis::kAssumed).choose();
+TEST(Choose, TwoThatAgreeAreGoodOnTheBetterBasisOfTheTwo) {
+  const Choice c = Sector().good(kTrue, Basis::kAssumed).good(kTrue, Basis::kMap).choose();
   EXPECT_EQ(c.how, Settled::kAgreed);
   EXPECT_EQ(c.basis, Basis::kMap);
   EXPECT_EQ(c.agreeing, 0b11U);
+}
+
+TEST(Choose, TwoWithoutMapsMayBeCopiesOfOneAndStayAssumed) {
+  EXPECT_EQ(Sector().good(kTrue, Basis::kAssumed).good(kTrue, Basis::kAssumed).choose().basis, Basis::kAssumed);
 }
 
 TEST(Choose, TwoWithoutMapsThatAgreeOnFillProveNothing) {

@@ -67,8 +67,14 @@ struct DiscRead {
   const Image* image = nullptr;  ///< Null: a drive, see `drive`.
   /// A path to be read sector by sector, only where others left something to want. The last read only.
   std::filesystem::path drive;
-  std::vector<std::string> maps;  ///< As given, for the record.
+  std::vector<std::string> maps = {};  ///< As given, for the record.
+  /// What it goes back to, see sources_of(): two reads with one in common would count as two where they are one.
+  std::vector<std::string> sources = {};
 };
+
+/// The full path of an image and, when it was combined (its record lies beside it), of all images that it was made of.
+/// Sorted.
+std::vector<std::string> sources_of(const std::filesystem::path& image);
 
 struct RereadOptions {
   unsigned passes = 3;        ///< Over what is still missing. 0: nothing is read.
@@ -87,7 +93,7 @@ struct CombineOptions {
   std::filesystem::path to;  ///< Beside it: NAME.map, NAME.reads.jsonl, perhaps NAME.cue; while a drive is read,
                              ///< NAME.drive-read and its map.
   ImageForm form = ImageForm::kAuto;
-  bool force = false;  ///< Take reads for the same disc that don't look like it.
+  bool force = false;  ///< Take reads for the same disc that don't look like it, and for several that go back to one.
   RereadOptions drive;
   unsigned threads = 0;  ///< 0: as many as the machine has.
   ProgressCallback progress;
@@ -122,7 +128,7 @@ struct CombineReport {
 /// is overwritten, and no read is changed. Image reads are compared in every sector that no code proves, a drive is
 /// asked only for sectors that are not good yet. When stopped while a drive is read (kCancelled), what it gave is kept:
 /// the same call goes on from there. Errors: kUsage (no read, more than kMostReads, a drive that is not the last, reads
-/// of another disc, with the numbers), kNotReadable, kCannotWrite, kCancelled.
+/// of another disc, with the numbers, reads with a source in common), kNotReadable, kCannotWrite, kCancelled.
 Result<CombineReport> combine_reads(std::span<const DiscRead> reads, const CombineOptions& options);
 
 }  // namespace lacuna

@@ -95,12 +95,10 @@ class Chooser {
     const Group& largest = good.largest();
     if (good.size() == 1) {
       if (largest.members == 1) return taking(largest, SectorState::kGood, Settled::kAlone, basis_of(largest));
-      // Two that have no map may both have filled up the sector alike.
-      const bool telling = uniform_period(candidates_[largest.first].bytes) == 0;
-      return taking(largest, SectorState::kGood, Settled::kAgreed, telling ? Basis::kMap : basis_of(largest));
+      return taking(largest, SectorState::kGood, Settled::kAgreed, basis_of(largest));
     }
     if (good.members() >= 3 && largest.members * 2 > good.members()) {
-      return taking(largest, SectorState::kGood, Settled::kMajority, Basis::kMap);
+      return taking(largest, SectorState::kGood, Settled::kMajority, basis_of(largest));
     }
     return conflict(good);
   }

@@ -35,7 +35,10 @@ struct Choice {
 ///
 /// A read without a map that has a uniform fill (uniform_period()) where another read has other bytes, or failed, has
 /// most likely filled up what it could not read: its bytes count as suspect here, and speak against nobody.
-/// Deterministic; ties go to the earlier candidate. Safe for concurrent use.
+///
+/// The basis is the strongest of the reads that have the bytes: that two reads without maps agree does not make it
+/// more, since nobody knows whether they are two. Deterministic; ties go to the earlier candidate. Safe for concurrent
+/// use.
 Choice choose(std::span<const Candidate> candidates);
 
 }  // namespace lacuna

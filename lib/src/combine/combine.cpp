@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <bit>
 #include <cerrno>
+#include <iterator>
 #include <mutex>
 #include <utility>
 
@@ -70,6 +71,9 @@ class Combination {
       if (reads_[i].image == nullptr)
         return usage(fmt::format("{} is a drive, and must be the last read", reads_[i].name));
     }
+    if (!options_.force) {
+      if (const Result<Done> apart = check_apart(); !apart) return apart.error();
+    }
     const bool all_raw =
         std::ranges::all_of(reads_, [](const DiscRead& r) { return r.image != nullptr && r.image->raw() != nullptr; });
     const bool any_raw =
@@ -80,6 +84,20 @@ class Combination {
       return usage("a drive is read for user data only: with it, --form raw can't be had");
     merge_.raw = options_.form == ImageForm::kRaw || (options_.form == ImageForm::kAuto && all_raw);
     report_.raw = merge_.raw;
+    return Done{};
+  }
+
+  /// One read under two names would confirm itself.
+  Result<Done> check_apart() const {
+    for (std::size_t i = 0; i < reads_.size(); ++i) {
+      for (std::size_t k = 0; k < i; ++k) {
+        std::vector<std::string> common;
+        std::ranges::set_intersection(reads_[i].sources, reads_[k].sources, std::back_inserter(common));
+        if (common.empty()) continue;
+        return usage(fmt::format("{} and {} both go back to {}: leave one out, or it would count twice", reads_[k].name,
+                                 reads_[i].name, common.front()));
+      }
+    }
     return Done{};
   }
 

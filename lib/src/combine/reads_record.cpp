@@ -1,8 +1,13 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "combine/reads_record.h"
 
+#include <rapidjson/document.h>
+
+#include <algorithm>
 #include <bit>
+#include <fstream>
 #include <string>
+#include <system_error>
 #include <vector>
 
 #include "salvage/json_line.h"
@@ -40,7 +45,30 @@ void put_read(LineWriter& line, const ReadFacts& facts, const DiscRead& read) {
   line.close();
 }
 
+constexpr std::size_t kLongestHead = 1 << 20;
+
 }  // namespace
+
+std::vector<std::string> sources_of(const std::filesystem::path& image) {
+  std::error_code error;
+  const std::filesystem::path full = std::filesystem::weakly_canonical(image, error);
+  std::vector<std::string> sources{error ? image.string() : full.string()};
+  // A record that can't be read tells nothing; it is no input of its own.
+  std::ifstream record(image.string() + ".reads.jsonl");
+  std::string head(kLongestHead, '\0');
+  record.read(head.data(), static_cast<std::streamsize>(head.size()));
+  head.resize(static_cast<std::size_t>(record.gcount()));
+  head.resize(std::min(head.find('\n'), head.size()));
+  rapidjson::Document json;
+  json.Parse<rapidjson::kParseIterativeFlag>(head.data(), head.size());
+  if (!json.HasParseError() && json.IsObject() && json.HasMember("sources") && json["sources"].IsArray()) {
+    for (const auto& source : json["sources"].GetArray()) {
+      if (source.IsString()) sources.emplace_back(source.GetString(), source.GetStringLength());
+    }
+  }
+  std::ranges::sort(sources);
+  return sources;
+}
 
 int write_reads_record(const CombineReport& report, std::span<const DiscRead> reads, const SettledRuns& runs,
                        const std::function<int(std::string_view)>& write) {
@@ -50,6 +78,9 @@ int write_reads_record(const CombineReport& report, std::span<const DiscRead> re
   head.put("sectors", report.sectors);
   head.put("sector_bytes", report.raw ? kRawSectorBytes : kSectorBytes);
   head.put("basis", to_string(report.basis));
+  std::vector<std::string> sources;
+  for (const DiscRead& read : reads) sources.insert(sources.end(), read.sources.begin(), read.sources.end());
+  head.put_texts("sources", sources);
   std::size_t n = 0;
   head.array("reads", report.reads, [&](const ReadFacts& facts) { put_read(head, facts, reads[n++]); });
   std::string text = head.finish() + "\n";

@@ -17,6 +17,7 @@
 #include "combine/drive_stage.h"
 #include "combine/merge.h"
 #include "combine/same_disc.h"
+#include "combine/sampling.h"
 #include "combine/written_source.h"
 
 namespace lacuna {
@@ -230,10 +231,7 @@ class Combination {
       facts.raw = !facts.drive && reads_[i].image->raw() != nullptr;
       facts.agreement = facts.drive ? drive_agreement_ : accepted.agreements[i];
       const Image& image = facts.drive ? *drive_image_ : *accepted.images[i];
-      const SectorMap states = merge_.raw ? image.states() : image.data_states();
-      for (const SectorRun& run : states.runs()) {
-        if (run.state <= SectorState::kRepaired) facts.good += run.count;
-      }
+      facts.good = good_lbas(merge_.raw ? image.states() : image.data_states()).total();
       report_.reads.push_back(std::move(facts));
     }
     for (const SettledRun& run : runs_) {
@@ -255,12 +253,7 @@ class Combination {
     RangeSet in_plain;
     for (const Image* image : merge_.images) {
       if (image->raw() != nullptr) continue;
-      std::vector<Range> good;
-      const SectorMap states = image->states();
-      for (const SectorRun& run : states.runs()) {
-        if (run.state <= SectorState::kRepaired) good.push_back({run.first, run.end()});
-      }
-      in_plain = in_plain.united(RangeSet::from_unsorted(std::move(good)));
+      in_plain = in_plain.united(good_lbas(image->states()));
     }
     report_.left_out = in_plain.intersected(RangeSet::from_unsorted(std::move(missing))).total();
   }

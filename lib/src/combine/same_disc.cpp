@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "base/bytes.h"
+#include "combine/sampling.h"
 #include "combine/shift.h"
 #include "lacuna/disc.h"
 #include "lacuna/verdict.h"
@@ -16,12 +17,7 @@ namespace {
 constexpr std::size_t kSampledSectors = 4096;
 
 RangeSet good_in(const Image& image, bool user_data) {
-  std::vector<Range> good;
-  const SectorMap states = user_data ? image.data_states() : image.states();
-  for (const SectorRun& run : states.runs()) {
-    if (run.state <= SectorState::kRepaired) good.push_back({run.first, run.end()});
-  }
-  return RangeSet::from_unsorted(std::move(good));
+  return good_lbas(user_data ? image.data_states() : image.states());
 }
 
 /// Reads one sector of both and compares.
@@ -80,24 +76,6 @@ std::vector<std::uint64_t> descriptor_lbas(const Image& image) {
 }
 
 }  // namespace
-
-std::vector<std::uint64_t> spread_over(const RangeSet& lbas, std::size_t most) {
-  const std::uint64_t total = lbas.total();
-  const std::uint64_t count = std::min<std::uint64_t>(total, most);
-  std::vector<std::uint64_t> out;
-  out.reserve(static_cast<std::size_t>(count));
-  std::uint64_t before = 0;
-  std::uint64_t next = 0;
-  for (const Range& r : lbas.ranges()) {
-    for (; next < count; ++next) {
-      const std::uint64_t index = total / count * next + total % count * next / count;
-      if (index - before >= r.length()) break;
-      out.push_back(r.first + (index - before));
-    }
-    before += r.length();
-  }
-  return out;
-}
 
 Agreement compare_in_place(const Image& known, const Image& other, std::size_t most_sectors) {
   Agreement agreement;

@@ -10,7 +10,7 @@
 #include <vector>
 
 #include "base/bytes.h"
-#include "combine/same_disc.h"
+#include "combine/sampling.h"
 #include "lacuna/verdict.h"
 
 namespace lacuna {
@@ -106,18 +106,13 @@ std::unique_ptr<Image> shifted(const Image& other, std::int64_t shift_bytes) {
 }
 
 std::optional<std::int64_t> find_shift(const Image& known, const Image& other) {
-  std::vector<Range> good;
-  const SectorMap states = known.data_states();
-  for (const SectorRun& run : states.runs()) {
-    if (run.state <= SectorState::kRepaired) good.push_back({run.first, run.end()});
-  }
   std::map<std::int64_t, unsigned> votes;
   unsigned asked = 0, found = 0;
   std::array<std::uint8_t, kSectorBytes> sector;
   constexpr auto kReach = static_cast<std::uint64_t>(kFarthestShiftBytes) / kSectorBytes;
   std::vector<std::uint8_t> window((2 * kReach + 2) * kSectorBytes);
   std::vector<SectorState> window_states(window.size() / kSectorBytes);
-  for (const std::uint64_t lba : spread_over(RangeSet::from_unsorted(std::move(good)), kProbes * 16)) {
+  for (const std::uint64_t lba : spread_over(good_lbas(known.data_states()), kProbes * 16)) {
     if (asked == kProbes) break;
     SectorState state = SectorState::kAbsent;
     known.read(lba, sector, {&state, 1});

@@ -158,6 +158,25 @@ TEST_F(FailingDrive, CtrlCKeepsWhatTheDriveGave) {
   expect_right_but_for({});
 }
 
+TEST_F(FailingDrive, WhatWasSavedOfAnotherDiscIsNotGoneOnWith) {
+  drive_.set_script("gone 75\n");
+  ASSERT_EQ(drive_.run(command()).status, 3);
+  const std::string saved = bytes_of("out.iso.drive-read.map");
+  // The same places are missing, of a disc of the same size whose first sectors are the same.
+  auto other = disc_;
+  for (std::size_t i = 30 * kSectorBytes; i < other.size(); ++i) other[i] ^= static_cast<std::uint8_t>(i * 13 + 5);
+  write_file(scratch_ / "disc.iso", {std::string(other.begin(), other.end())});
+  for (const std::uint64_t lba : missing_) {
+    std::fill_n(other.begin() + static_cast<std::ptrdiff_t>(lba * kSectorBytes), 16 * kSectorBytes, std::uint8_t{0});
+  }
+  write_file(scratch_ / "a.iso", {std::string(other.begin(), other.end())});
+  drive_.set_script("");
+  const ProcessResult done = drive_.run(command());
+  EXPECT_EQ(done.status, 2);
+  EXPECT_THAT(done.err, HasSubstr("out.iso.drive-read is of another disc"));
+  EXPECT_EQ(bytes_of("out.iso.drive-read.map"), saved);
+}
+
 TEST_F(FailingDrive, AnotherDiscInTheDriveIsRefused) {
   auto other = prose("another disc", disc_.size());
   write_file(scratch_ / "disc.iso", other);

@@ -147,6 +147,35 @@ TEST(Combine, NoGarbageIsCalledGoodWhereAnythingSpeaksAgainstIt) {
   EXPECT_EQ(unseen, 0U);
 }
 
+TEST(Combine, AllKindsOfReadsTogether) {
+  Box box(disc_of_files());
+  const test::DiscDamage damage = test::scratched(box.sectors(), 21);
+  const std::vector<DriveTraits> drives{{.copes = 0.5},
+                                        {.copes = 0.5, .garbage = 0.3},
+                                        {.copes = 0.5, .map = false},
+                                        {.copes = 0.5, .map = false, .shift_bytes = 2048 * 150}};
+  std::vector<SimulatedRead> reads;
+  for (std::size_t i = 0; i < drives.size(); ++i) {
+    reads.push_back(test::read_by(drives[i], box.disc(), damage, 70 + i));
+    box.add(reads.back().open(fmt::format("read-{}", i)));
+  }
+  {
+    Box with_stranger(box.disc());
+    for (std::size_t i = 0; i < reads.size(); ++i) with_stranger.add(reads[i].open(fmt::format("read-{}", i)));
+    with_stranger.add(test::MemoryImage(disc_of_files(100, "LIGHTHOUSE_1999")).open("lighthouse"));
+    const Result<CombineReport> refused = with_stranger.combine();
+    ASSERT_FALSE(refused);
+    EXPECT_THAT(refused.error().message, HasSubstr("lighthouse"));
+  }
+  const Result<CombineReport> report = box.combine();
+  ASSERT_TRUE(report) << report.error().message;
+  EXPECT_EQ(report->reads[3].agreement.shift_bytes, 2048 * 150);
+  EXPECT_GT(report->reads[1].contradicted, 0U);
+  EXPECT_EQ(report->reads[0].contradicted, 0U);
+  const auto result = box.result();
+  EXPECT_EQ(false_good(box, *result), 0U);
+}
+
 TEST(Combine, FillOfReadsWithoutMapsIsNotTakenForData) {
   Box box(disc_of_files());
   const test::DiscDamage damage = test::scratched(box.sectors(), 3);

@@ -109,15 +109,30 @@ class Combination {
     Result<DriveRead> saved = DriveRead::open(target.folder(), target.name(), drive_.sectors);
     if (!saved) return saved.error();
     drive_read_.emplace(std::move(saved).value());
+    const std::unique_ptr<Image> image = image_of(drive_, reads_.back().name);
+    if (const Result<Done> checked = check_saved(*image); !checked) return checked.error();
     if (accepted.images.empty()) return Done{};
     // Few sectors, since each costs a seek: those that the first read has.
     constexpr std::size_t kDriveProbes = 64;
-    const std::unique_ptr<Image> image = image_of(drive_, reads_.back().name);
     drive_agreement_ = compare_in_place(*accepted.images.front(), *image, kDriveProbes);
     if (!drive_agreement_.same_disc() && !options_.force) {
       return stranger(reads_.back().name, reads_.front().name, drive_agreement_);
     }
     return Done{};
+  }
+
+  /// What an earlier run saved has to be of the disc that is in the drive now, too.
+  Result<Done> check_saved(const Image& drive) {
+    if (!drive_read_->resumed()) return Done{};
+    constexpr std::size_t kSavedProbes = 16;
+    const Result<std::unique_ptr<Image>> saved = drive_read_->image();
+    if (!saved) return saved.error();
+    const Agreement agreement = compare_in_place(**saved, drive, kSavedProbes);
+    if (agreement.equal * 100 >= agreement.compared * 90 || options_.force) return Done{};
+    return usage(
+        fmt::format("{}.drive-read is of another disc than the one in the drive: of {} sectors {} are equal; "
+                    "move it away with its map, or give another name to write to",
+                    options_.to.string(), agreement.compared, agreement.equal));
   }
 
   void settle_range() {

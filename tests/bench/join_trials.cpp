@@ -77,16 +77,7 @@ cd::ErasureSet hurt_half(test::RawSector& s, std::size_t first, std::size_t byte
 void run(std::uint64_t trials, std::uint64_t seed, bool known, Table& table) {
   std::mt19937_64 random(seed);
   std::array<std::vector<test::RawSector>, kForms.size()> whole;
-  std::vector<std::uint8_t> payload(2336);
-  for (std::size_t f = 0; f < kForms.size(); ++f) {
-    for (std::int32_t i = 0; i < 64; ++i) {
-      // Of text, of noise, and mostly of zeros.
-      for (std::uint8_t& b : payload) {
-        b = static_cast<std::uint8_t>(i % 3 == 0 ? 'a' + random() % 26 : i % 3 == 1 ? random() : random() % 50 / 49);
-      }
-      whole[f].push_back(test::encode_raw(kForms[f], 1000 + i, payload));
-    }
-  }
+  for (std::size_t f = 0; f < kForms.size(); ++f) whole[f] = test::trial_sectors(kForms[f], random);
   for (std::uint64_t t = 0; t < trials; ++t) {
     const std::size_t kind = t % kKinds.size(), f = t / kKinds.size() % kForms.size();
     const auto i = static_cast<std::size_t>(random() % 64);

@@ -42,6 +42,18 @@ std::string_view to_string(RawDamage kind) {
   return kWords[static_cast<std::size_t>(kind)];
 }
 
+std::vector<RawSector> trial_sectors(SectorForm form, std::mt19937_64& random) {
+  std::vector<RawSector> sectors;
+  std::vector<std::uint8_t> payload(2336);
+  for (std::int32_t i = 0; i < 64; ++i) {
+    for (std::uint8_t& b : payload) {
+      b = static_cast<std::uint8_t>(i % 3 == 0 ? 'a' + random() % 26 : i % 3 == 1 ? random() : random() % 50 / 49);
+    }
+    sectors.push_back(encode_raw(form, 1000 + i, payload));
+  }
+  return sectors;
+}
+
 cd::ErasureSet damage_raw(RawSector& sector, RawDamage kind, std::size_t bytes, std::mt19937_64& random) {
   Hurter h(sector, random);
   switch (kind) {

@@ -149,7 +149,7 @@ class Combination {
   Result<Done> merge_into(CombinedFiles& target, const RangeSet& lbas, bool over, SettledRuns& runs) {
     std::mutex mutex;
     const std::uint32_t unit = merge_.sector_bytes();
-    const SectorSink sink = [&](std::uint64_t lba, Bytes bytes, std::span<const SectorState>) {
+    const SectorSink sink = [&](std::uint64_t lba, Bytes bytes) {
       const std::lock_guard lock(mutex);
       const std::uint64_t at = (lba - first_lba_) * unit;
       return over ? target.image().write_at(at, bytes) : target.image().write_sparse_at(at, bytes);
@@ -183,9 +183,6 @@ class Combination {
   }
 
   Result<Done> fill(CombinedFiles& target) {
-    if (drive_read_->resumed()) {
-      if (const Result<Done> taken = take_in_drive(target); !taken) return taken.error();
-    }
     const DiscSoFar so_far = [&]() -> Result<std::unique_ptr<Image>> {
       if (const Result<Done> taken = take_in_drive(target); !taken) return taken.error();
       if (const int error = target.image().set_size((end_lba_ - first_lba_) * kSectorBytes); error != 0) {

@@ -121,13 +121,7 @@ int DriveRead::append(std::uint64_t first, std::uint64_t count, SectorState stat
 }
 
 int DriveRead::record_good(std::uint64_t lba, Bytes bytes) {
-  for (std::size_t done = 0; done < bytes.size();) {
-    const ssize_t n =
-        ::pwrite(bytes_.get(), bytes.data() + done, bytes.size() - done, static_cast<off_t>(lba * kSectorBytes + done));
-    if (n < 0 && errno == EINTR) continue;
-    if (n <= 0) return n < 0 ? errno : ENOSPC;
-    done += static_cast<std::size_t>(n);
-  }
+  if (const int error = write_fully_at(bytes_.get(), lba * kSectorBytes, bytes); error != 0) return error;
   const std::uint64_t count = bytes.size() / kSectorBytes;
   good_.add({lba, lba + count});
   return append(lba, count, SectorState::kGood);

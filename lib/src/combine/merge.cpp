@@ -42,7 +42,6 @@ class Settler {
     }
     candidates_.resize(reads.images.size());
     out_.resize(kChunkSectors * unit_);
-    states_.resize(kChunkSectors);
   }
 
   void settle(Range lbas, SettledRuns& runs) {
@@ -58,12 +57,8 @@ class Settler {
       const std::span<SectorState> states = std::span(c.states).first(count);
       reads_.raw ? c.image->read_raw(lba, bytes, states) : c.image->read(lba, bytes, states);
     }
-    for (std::size_t i = 0; i < count; ++i) {
-      const SettledRun run = settle_sector(lba + i, i);
-      states_[i] = run.state;
-      append_run(runs, run);
-    }
-    const int error = sink_(lba, Bytes(out_).first(count * unit_), std::span(states_).first(count));
+    for (std::size_t i = 0; i < count; ++i) append_run(runs, settle_sector(lba + i, i));
+    const int error = sink_(lba, Bytes(out_).first(count * unit_));
     if (error != 0) write_error_ = error;
   }
 
@@ -76,7 +71,6 @@ class Settler {
     }
     const std::span<std::uint8_t> out = std::span(out_).subspan(i * unit_, unit_);
     const Choice choice = choose(candidates_);
-    SettledRun run{lba, 1, choice.state, choice.how, choice.basis, choice.agreeing, choice.against};
     if (choice.state > SectorState::kRepaired || might_be_proven(choice)) {
       if (const std::optional<ReadMask> joined = join_.join(lba, candidates_, out)) {
         return {lba, 1, SectorState::kRepaired, Settled::kJoined, Basis::kEdc, *joined, differing_from(out)};
@@ -87,7 +81,7 @@ class Settler {
     } else {
       std::ranges::fill(out, std::uint8_t{0});
     }
-    return run;
+    return {lba, 1, choice.state, choice.how, choice.basis, choice.agreeing, choice.against};
   }
 
   /// Good by what reads say, while a code that failed is there to be asked.
@@ -115,7 +109,6 @@ class Settler {
   std::vector<ChunkOf> chunks_;
   std::vector<Candidate> candidates_;
   std::vector<std::uint8_t> out_;
-  std::vector<SectorState> states_;
 };
 
 }  // namespace

@@ -43,9 +43,9 @@ ReadMask contradicted(const SettledRuns& runs) noexcept;
 /// What one contradicted read alone has is suspect, kDistrusted. To be called again after each change.
 void distrust(SettledRuns& runs);
 
-/// Takes settled sectors' bytes, whole sectors from an LBA on, with their states; from several threads at once, for
-/// disjoint LBAs. Gives 0 or an errno.
-using SectorSink = std::function<int(std::uint64_t lba, Bytes bytes, std::span<const SectorState> states)>;
+/// Takes settled sectors' bytes, whole sectors from an LBA on, zeros where there are none; from several threads at
+/// once, for disjoint LBAs. Gives 0 or an errno.
+using SectorSink = std::function<int(std::uint64_t lba, Bytes bytes)>;
 
 struct MergeReads {
   std::vector<const Image*> images;  ///< Number n of the mask is the nth.

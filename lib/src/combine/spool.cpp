@@ -24,17 +24,6 @@ int open_spool(const std::filesystem::path& folder, Fd& file) {
   return 0;
 }
 
-int write_spool(int fd, std::uint64_t position, std::span<const std::uint8_t> bytes) {
-  while (!bytes.empty()) {
-    const ssize_t n = ::pwrite(fd, bytes.data(), bytes.size(), static_cast<off_t>(position));
-    if (n < 0 && errno == EINTR) continue;
-    if (n <= 0) return n < 0 ? errno : ENOSPC;
-    bytes = bytes.subspan(static_cast<std::size_t>(n));
-    position += static_cast<std::uint64_t>(n);
-  }
-  return 0;
-}
-
 }  // namespace
 
 Error Spool::cannot_keep(int error) const {
@@ -55,7 +44,7 @@ Result<Spool::Stretch> Spool::keep(std::span<const std::uint8_t> bytes) {
     if (folder_.empty()) folder_ = std::filesystem::temp_directory_path(none);
     if (const int error = open_spool(folder_, file_); error != 0) return cannot_keep(error);
   }
-  if (const int error = write_spool(file_.get(), end_, bytes); error != 0) return cannot_keep(error);
+  if (const int error = write_fully_at(file_.get(), end_, bytes); error != 0) return cannot_keep(error);
   end_ += bytes.size();
   return s;
 }

@@ -147,6 +147,16 @@ int read_fully_at(int fd, std::uint64_t offset, std::span<std::uint8_t> out, std
   return 0;
 }
 
+int write_fully_at(int fd, std::uint64_t offset, std::span<const std::uint8_t> bytes) noexcept {
+  while (!bytes.empty()) {
+    const ssize_t n = retried([&] { return ::pwrite(fd, bytes.data(), bytes.size(), static_cast<off_t>(offset)); });
+    if (n <= 0) return n < 0 ? errno : ENOSPC;
+    bytes = bytes.subspan(static_cast<std::size_t>(n));
+    offset += static_cast<std::uint64_t>(n);
+  }
+  return 0;
+}
+
 int write_fully(int fd, std::string_view bytes) noexcept {
   while (!bytes.empty()) {
     const ssize_t n = retried([&] { return ::write(fd, bytes.data(), bytes.size()); });
@@ -263,14 +273,8 @@ int PartFile::link_as(std::string_view name) noexcept {
 }
 
 int PartFile::write_at(std::uint64_t offset, std::span<const std::uint8_t> bytes) noexcept {
-  while (!bytes.empty()) {
-    const ssize_t n =
-        retried([&] { return ::pwrite(file_.get(), bytes.data(), bytes.size(), static_cast<off_t>(offset)); });
-    if (n < 0) return errno;
-    bytes = bytes.subspan(static_cast<std::size_t>(n));
-    offset += static_cast<std::size_t>(n);
-  }
-  end_written_ = std::max(end_written_, offset);
+  if (const int error = write_fully_at(file_.get(), offset, bytes); error != 0) return error;
+  end_written_ = std::max(end_written_, offset + bytes.size());
   return 0;
 }
 

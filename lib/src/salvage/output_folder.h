@@ -69,6 +69,7 @@ int read_link_at(int dir, std::string_view name, std::string& out);
 /// Reads up to out.size() bytes from `offset`; less only at the file's end.
 int read_fully_at(int fd, std::uint64_t offset, std::span<std::uint8_t> out, std::size_t& got) noexcept;
 int write_fully(int fd, std::string_view bytes) noexcept;
+int write_fully_at(int fd, std::uint64_t offset, std::span<const std::uint8_t> bytes) noexcept;
 /// Calls f(name, d_type) for each entry but "." and ".." as long as it gives true.
 int list_directory(int dir, const std::function<bool(std::string_view, unsigned char)>& f);
 /// Gives the date of last modification, and that of last access when it is known.

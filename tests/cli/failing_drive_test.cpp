@@ -111,6 +111,13 @@ TEST_F(FailingDrive, WhenTheDiscIsGoneTheSameCommandGoesOn) {
   expect_right_but_for({});
 }
 
+TEST_F(FailingDrive, ADiscThatIsGoneWhileItIsBeingRecognisedIsNotCalledAnother) {
+  drive_.set_script("gone 5\n");
+  const ProcessResult stopped = drive_.run(command());
+  EXPECT_EQ(stopped.status, 3) << stopped.err;
+  EXPECT_THAT(stopped.err, HasSubstr("see that the disc is in it"));
+}
+
 TEST_F(FailingDrive, KilledAnywhereItGoesOnAndGivesTheSameResult) {
   const std::string bad = fmt::format("{} 1 error\n{} 2 error\n", missing_[1] + 3, missing_[4]);
   drive_.set_script(bad);

@@ -109,12 +109,16 @@ class Combination {
     Result<DriveRead> saved = DriveRead::open(target.folder(), target.name(), drive_.sectors);
     if (!saved) return saved.error();
     drive_read_.emplace(std::move(saved).value());
-    const std::unique_ptr<Image> image = image_of(drive_, reads_.back().name);
-    if (const Result<Done> checked = check_saved(*image); !checked) return checked.error();
+    std::optional<Error> trouble;
+    const std::unique_ptr<Image> image = image_of(drive_, reads_.back().name, trouble);
+    const Result<Done> checked = check_saved(*image);
+    if (trouble) return *trouble;
+    if (!checked) return checked.error();
     if (accepted.images.empty()) return Done{};
     // Few sectors, since each costs a seek: those that the first read has.
     constexpr std::size_t kDriveProbes = 64;
     drive_agreement_ = compare_in_place(*accepted.images.front(), *image, kDriveProbes);
+    if (trouble) return *trouble;
     if (!drive_agreement_.same_disc() && !options_.force) {
       return stranger(reads_.back().name, reads_.front().name, drive_agreement_);
     }

@@ -20,19 +20,24 @@ namespace {
 
 class DriveSource final : public SectorSource {
  public:
-  explicit DriveSource(const OpenDrive& drive) : drive_(drive) {}
+  DriveSource(const OpenDrive& drive, std::optional<Error>& trouble) : drive_(drive), trouble_(trouble) {}
   std::uint64_t end_lba() const noexcept override { return drive_.sectors; }
   const RangeSet& holes() const noexcept override {
     static const RangeSet none;
     return none;
   }
   void read(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) const override {
-    if (drive_.ask(lba, out, states)) return;
+    if (!trouble_) {
+      const Result<Done> asked = drive_.ask(lba, out, states);
+      if (asked) return;
+      trouble_ = asked.error();
+    }
     std::ranges::fill(states, SectorState::kBad);
   }
 
  private:
   const OpenDrive& drive_;
+  std::optional<Error>& trouble_;
 };
 
 /// LBAs of the drive that are neither good nor repaired.
@@ -194,8 +199,8 @@ Result<DriveWork> fill_from_drive(const OpenDrive& drive, DriveRead& read, const
   return Filling(drive, read, so_far, options).run();
 }
 
-std::unique_ptr<Image> image_of(const OpenDrive& drive, const std::string& name) {
-  return Image::from_source(std::make_unique<DriveSource>(drive), {}, name);
+std::unique_ptr<Image> image_of(const OpenDrive& drive, const std::string& name, std::optional<Error>& trouble) {
+  return Image::from_source(std::make_unique<DriveSource>(drive, trouble), {}, name);
 }
 
 }  // namespace lacuna

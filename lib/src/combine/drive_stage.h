@@ -4,6 +4,7 @@
 
 #include <functional>
 #include <memory>
+#include <optional>
 #include <string>
 
 #include "combine/drive_passes.h"
@@ -20,8 +21,9 @@ struct OpenDrive {
 /// A block device, or a file that is to be read like one. Errors: kNotReadable, kCancelled.
 Result<OpenDrive> open_drive(const std::filesystem::path& path, double limit_seconds, const ProgressCallback& progress);
 
-/// A drive as an image: for looking at few sectors. `drive` must outlive it.
-std::unique_ptr<Image> image_of(const OpenDrive& drive, const std::string& name);
+/// A drive as an image: for looking at few sectors, in one thread. Once asking gives an Error, it stands in `trouble`
+/// and nothing more is asked; all further sectors are bad. `drive` and `trouble` must outlive it.
+std::unique_ptr<Image> image_of(const OpenDrive& drive, const std::string& name, std::optional<Error>& trouble);
 
 /// The disc as known: an image over what has been merged and what the drive gave since.
 using DiscSoFar = std::function<Result<std::unique_ptr<Image>>()>;

@@ -139,14 +139,43 @@ TEST_F(FailingDrive, KilledAnywhereItGoesOnAndGivesTheSameResult) {
       break;
     }
     ++killed;
-    EXPECT_FALSE(std::filesystem::exists(scratch_ / "out.iso"));
+    if (std::filesystem::exists(scratch_ / "out.iso")) break;  // Killed when only the clearing up was left.
   }
   EXPECT_GE(killed, 2U);
   RecordProperty("killed", std::to_string(killed));
   EXPECT_EQ(bytes_of("out.iso"), image);
   EXPECT_EQ(bytes_of("out.iso.map"), map);
   EXPECT_EQ(bytes_of("out.iso.reads.jsonl"), record);
+}
+
+// Killed between naming the map and naming the image.
+TEST_F(FailingDrive, AMapOfTheKilledRunIsNotInTheWayAndAnyOtherIs) {
+  drive_.set_script("gone 75\n");
+  ASSERT_EQ(drive_.run(command()).status, 3);
+  ASSERT_TRUE(std::filesystem::exists(scratch_ / "out.iso.drive-read"));
+  drive_.set_script("");
+  const std::string other = "# mine\n";
+  write_file(scratch_ / "out.iso.map", other);
+  const ProcessResult refused = drive_.run(command());
+  EXPECT_EQ(refused.status, 4);
+  EXPECT_THAT(refused.err, HasSubstr("out.iso.map: is already there"));
+  EXPECT_EQ(bytes_of("out.iso.map"), other);
+  EXPECT_FALSE(std::filesystem::exists(scratch_ / "out.iso"));
+  ASSERT_TRUE(std::filesystem::exists(scratch_ / "out.iso.drive-read")) << "what the drive gave is kept";
+
+  std::filesystem::remove(scratch_ / "out.iso.map");
+  std::filesystem::copy(scratch_ / "out.iso.drive-read", scratch_ / "saved");
+  std::filesystem::copy(scratch_ / "out.iso.drive-read.map", scratch_ / "saved.map");
+  ASSERT_EQ(drive_.run(command()).status, 0);
   EXPECT_FALSE(std::filesystem::exists(scratch_ / "out.iso.drive-read"));
+  const std::string map = bytes_of("out.iso.map");
+  std::filesystem::remove(scratch_ / "out.iso");
+  std::filesystem::rename(scratch_ / "saved", scratch_ / "out.iso.drive-read");
+  std::filesystem::rename(scratch_ / "saved.map", scratch_ / "out.iso.drive-read.map");
+  const ProcessResult done = drive_.run(command());
+  EXPECT_EQ(done.status, 0) << done.err;
+  EXPECT_EQ(bytes_of("out.iso.map"), map);
+  expect_right_but_for({});
 }
 
 TEST_F(FailingDrive, CtrlCKeepsWhatTheDriveGave) {

@@ -14,7 +14,9 @@ namespace lacuna {
 
 class CombinedFiles {
  public:
-  /// Begins the image; none of the names may be taken. Errors: kCannotWrite, kNotReadable (no such folder).
+  /// Begins the image; none of the names may be taken. A run that was killed after it had named the map may be gone on
+  /// with, where it saved what a drive gave: then only the image's name must be free. Errors: kCannotWrite,
+  /// kNotReadable (no such folder).
   static Result<CombinedFiles> open(const std::filesystem::path& to);
 
   const Directory& folder() const noexcept { return folder_; }
@@ -22,7 +24,8 @@ class CombinedFiles {
   std::filesystem::path path() const { return parent_ / name_; }
   PartFile& image() noexcept { return image_; }
 
-  /// Gives all their names, the image last: one that is there is complete. An empty cue sheet is not written.
+  /// Gives all their names, the image last: one that is there is complete. A file that is there with the same bytes is
+  /// left; with others it is an error. An empty cue sheet is not written.
   Result<Done> publish(const SectorMap& map, const std::string& cue, const CombineReport& report,
                        std::span<const DiscRead> reads, const SettledRuns& runs);
 

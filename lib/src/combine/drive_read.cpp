@@ -43,7 +43,7 @@ int open_or_make(const Directory& folder, const std::string& name, Fd& out, bool
 Result<DriveRead> DriveRead::open(Directory folder, const std::string& name, std::uint64_t sectors) {
   DriveRead read;
   read.folder_ = std::move(folder);
-  read.name_ = name + ".drive-read";
+  read.name_ = name_beside(name);
   read.map_name_ = read.name_ + ".map";
   read.sectors_ = sectors;
   bool bytes_there = false, map_there = false;

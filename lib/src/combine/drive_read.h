@@ -20,6 +20,7 @@ namespace lacuna {
 /// For one thread.
 class DriveRead {
  public:
+  static std::string name_beside(const std::string& name) { return name + ".drive-read"; }
   /// Opens NAME.drive-read and NAME.drive-read.map in the folder, or makes them, for a drive of `sectors`. A last line
   /// of the map that was not written to its end is cut off. Errors: kCannotWrite; kBadInput (the map is no map, or the
   /// files are not of a disc of this size).

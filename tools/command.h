@@ -50,6 +50,7 @@ void add_map(CLI::App& app, Action& action);
 void add_combine(CLI::App& app, Action& action);
 void add_plan(CLI::App& app, Action& action);
 void add_verify(CLI::App& app, Action& action);
+void add_mount(CLI::App& app, Action& action);
 
 /// Standard output as a sink. It throws Failure when the output can't be written, its reader has gone, or Ctrl-C was
 /// pressed.

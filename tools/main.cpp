@@ -40,6 +40,7 @@ int run(int argc, char** argv) {
   add_combine(app, action);
   add_plan(app, action);
   add_verify(app, action);
+  add_mount(app, action);
 
   try {
     app.parse(argc, argv);

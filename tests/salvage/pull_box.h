@@ -12,7 +12,6 @@
 #include <iterator>
 #include <map>
 #include <memory>
-#include <random>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -24,18 +23,11 @@
 #include "salvage/target_names.h"
 #include "support/authoring.h"
 #include "support/memory_image.h"
+#include "support/noise.h"
 
 namespace lacuna::test {
 
 namespace fs = std::filesystem;
-
-/// Bytes without any pattern, the same for the same seed.
-inline std::string noise(std::size_t bytes, unsigned seed) {
-  std::mt19937 random(seed);
-  std::string out(bytes, '\0');
-  for (char& c : out) c = static_cast<char>(random() & 0xFF);
-  return out;
-}
 
 inline Timestamp date(std::int64_t seconds, std::int32_t nanoseconds = 0) {
   Timestamp t;

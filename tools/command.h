@@ -51,6 +51,8 @@ void add_combine(CLI::App& app, Action& action);
 void add_plan(CLI::App& app, Action& action);
 void add_verify(CLI::App& app, Action& action);
 void add_mount(CLI::App& app, Action& action);
+void add_manual(CLI::App& app, Action& action);
+void add_completion(CLI::App& app, Action& action);
 
 /// Standard output as a sink. It throws Failure when the output can't be written, its reader has gone, or Ctrl-C was
 /// pressed.

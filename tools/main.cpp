@@ -41,6 +41,8 @@ int run(int argc, char** argv) {
   add_plan(app, action);
   add_verify(app, action);
   add_mount(app, action);
+  add_manual(app, action);
+  add_completion(app, action);
 
   try {
     app.parse(argc, argv);

@@ -54,7 +54,9 @@ CommandFacts facts_of_one(const CLI::App& app) {
     (option->get_positional() ? facts.positionals : facts.options).push_back(facts_of(*option));
   }
   // As --help has them: first those without a heading of their own.
-  std::ranges::stable_partition(facts.options, [](const OptionFacts& o) { return o.group == "Options"; });
+  // Not std::ranges::stable_partition: clang++ 14 can't compile libstdc++ 12's subrange.
+  std::stable_partition(facts.options.begin(), facts.options.end(),
+                        [](const OptionFacts& o) { return o.group == "Options"; });
   return facts;
 }
 

@@ -1,0 +1,42 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Picture: where on the disc its sectors lie, and what became of them, as an SVG or a PNG.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "lacuna/plan.h"
+
+namespace lacuna {
+
+/// What a disc is as far as places on it go. DVD-R, DVD+R, DVD-RW, DVD+RW and DVD-ROM share one spiral; so do BD-R,
+/// BD-RE and BD-ROM. docs/report.md has the numbers of each.
+enum class DiscType : std::uint8_t {
+  kCd74,             ///< CD with the standard's own spiral: up to 74 minutes.
+  kCd80,             ///< CD wound tighter: 80 minutes.
+  kCd8cm,            ///< 8 cm.
+  kDvd,              ///< One layer, 4.7 GB.
+  kDvdDual,          ///< Two layers, the second from the outside in (opposite track path), 8.5 GB.
+  kDvdDualParallel,  ///< Two layers, both from the inside out; pressed discs only.
+  kDvd8cm,
+  kDvd8cmDual,
+  kDvdRam,    ///< 4.7 GB, in zones.
+  kDvdRam26,  ///< 2.6 GB, in zones.
+  kBd,        ///< One layer, 25 GB.
+  kBdDual,    ///< 50 GB.
+  kBdTriple,  ///< 100 GB.
+  kBdQuad,    ///< 128 GB.
+  kBd8cm,
+  kBd8cmDual,
+};
+inline constexpr int kDiscTypeCount = 16;
+/// "cd-74", "cd-80", "cd-8cm", "dvd-sl", "dvd-dl", "dvd-dl-parallel", "dvd-8cm", "dvd-8cm-dl", "dvd-ram",
+/// "dvd-ram-2.6", "bd-sl", "bd-dl", "bd-tl", "bd-ql", "bd-8cm", "bd-8cm-dl".
+std::string_view to_string(DiscType) noexcept;
+std::optional<DiscType> disc_type_from(std::string_view word) noexcept;
+Medium medium_of(DiscType) noexcept;
+
+}  // namespace lacuna

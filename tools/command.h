@@ -49,6 +49,7 @@ void add_twins(CLI::App& app, Action& action);
 void add_map(CLI::App& app, Action& action);
 void add_combine(CLI::App& app, Action& action);
 void add_plan(CLI::App& app, Action& action);
+void add_report(CLI::App& app, Action& action);
 void add_verify(CLI::App& app, Action& action);
 void add_mount(CLI::App& app, Action& action);
 void add_manual(CLI::App& app, Action& action);

@@ -39,6 +39,7 @@ int run(int argc, char** argv) {
   add_map(app, action);
   add_combine(app, action);
   add_plan(app, action);
+  add_report(app, action);
   add_verify(app, action);
   add_mount(app, action);
   add_manual(app, action);

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "lacuna/plan.h"
+#include "lacuna/report.h"
 
 namespace lacuna {
 
@@ -38,5 +39,21 @@ inline constexpr int kDiscTypeCount = 16;
 std::string_view to_string(DiscType) noexcept;
 std::optional<DiscType> disc_type_from(std::string_view word) noexcept;
 Medium medium_of(DiscType) noexcept;
+
+struct PictureOptions {
+  Medium medium = Medium::kAuto;  ///< What the disc is, where its type is to be guessed.
+  std::optional<DiscType> type;   ///< Default: the smallest of the medium that holds all of it.
+  std::optional<std::uint64_t>
+      layer_break;  ///< LBA at which a DVD's second layer begins; default: half of the sectors.
+};
+
+enum class PictureFormat : std::uint8_t { kSvg, kPng };
+
+/// Draws each layer of the disc as it lies there, seen from the side that is read, every place by the worst state of
+/// its sectors. `disc`: what was read of the image; null where there is no file system, its name and size are then not
+/// known. SVG is text without an XML declaration, which can stand in an HTML page. The states are those that the image
+/// knows now: judge() first. What the picture rests on and can't tell: docs/report.md.
+void write_picture(const Image& image, const Disc* disc, const PictureOptions& options, PictureFormat format,
+                   const Sink& sink);
 
 }  // namespace lacuna

@@ -34,6 +34,8 @@ struct MediumGuess {
 };
 /// By what the disc tells of itself, else by what such discs hold.
 MediumGuess guess_medium(const Disc& disc);
+/// Of an image in which no file system was found.
+MediumGuess guess_medium(const Image& image);
 
 struct PlanOptions {
   GlobSet want;                                 ///< Files that come before all others; empty: none by name.

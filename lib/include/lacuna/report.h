@@ -4,7 +4,9 @@
 #pragma once
 
 #include <cstdint>
+#include <filesystem>
 #include <functional>
+#include <memory>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -15,6 +17,7 @@
 #include "lacuna/hits.h"
 #include "lacuna/plan.h"
 #include "lacuna/pull.h"
+#include "lacuna/result.h"
 #include "lacuna/twins.h"
 #include "lacuna/verdict.h"
 
@@ -79,6 +82,27 @@ void write_verify(const VerifyReport& report, const std::filesystem::path& folde
 
 /// Schema "lacuna/combine/1"; kNdjson and kCsv are the same as JSON here.
 void write_combine(const CombineReport& report, const std::filesystem::path& to, Format format, const Sink& sink);
+
+/// A file that is written out of sight and gets its name when it is complete, never in the place of another one. Not safe
+/// for concurrent use.
+class NewFile {
+ public:
+  /// Errors: kCannotWrite, also when something of that name is there.
+  static Result<NewFile> open(const std::filesystem::path& path);
+  ~NewFile();
+  NewFile(NewFile&&) noexcept;
+  NewFile& operator=(NewFile&&) = delete;
+
+  /// Appends. What fails is told by publish().
+  void write(std::string_view bytes);
+  /// Gives it its name; nothing may be written afterwards. Without it, nothing is left behind. Errors: kCannotWrite.
+  Result<Done> publish();
+
+ private:
+  struct Impl;
+  explicit NewFile(std::unique_ptr<Impl> impl);
+  std::unique_ptr<Impl> impl_;
+};
 
 /// "1.4 GB": decimal units, at most three significant digits, as drives and file managers show them.
 std::string human_bytes(std::uint64_t bytes);

@@ -16,7 +16,7 @@ using std::numbers::pi;
 constexpr double kOverburn_mm = 0.7;
 
 double squared(double x) { return x * x; }
-double root(double x) { return std::sqrt(std::max(x, 0.0)); }
+double square_root(double x) { return std::sqrt(std::max(x, 0.0)); }
 
 std::uint64_t rounded_up(std::uint64_t number, std::uint64_t unit) { return (number + unit - 1) / unit * unit; }
 
@@ -84,10 +84,10 @@ void DiscGeometry::place_layers() {
   for (LayerTrack& track : layers_) {
     const auto count = static_cast<double>(track.end_lba - track.first_lba);
     const double lead = track.first_lba == 0 ? measures_.lead_sectors : 0;
-    track.start_radius = root(squared(inner) + lead * sector_ * pitch_ / pi);
+    track.start_radius = square_root(squared(inner) + lead * sector_ * pitch_ / pi);
     if (track.inward) {
       // Where it would end inside of the area, it begins further out than it can.
-      track.start_radius = std::max(last_end, root(squared(inner) + count * sector_ * pitch_ / pi));
+      track.start_radius = std::max(last_end, square_root(squared(inner) + count * sector_ * pitch_ / pi));
     }
     const double turns = turns_of(track, count);
     track.end_radius = track.start_radius + (track.inward ? -pitch_ : pitch_) * turns;
@@ -107,7 +107,7 @@ double DiscGeometry::turns_of(const LayerTrack& track, double sectors) const noe
   }
   const double area = sectors * sector_ * pitch_ / pi, start = track.start_radius;
   // (end - start) / pitch, without the difference of nearly equal numbers.
-  const double end = root(squared(start) + (track.inward ? -area : area));
+  const double end = square_root(squared(start) + (track.inward ? -area : area));
   return area / (start + end) / pitch_;
 }
 

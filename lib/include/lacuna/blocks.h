@@ -8,14 +8,17 @@
 #include <new>
 #include <vector>
 
+#include "lacuna/export.h"
+
 namespace lacuna {
 
 namespace detail {
 /// Memory that is not touched yet. Throws std::bad_alloc.
-void* allocate_block(std::size_t bytes);
-void free_block(void* block, std::size_t bytes) noexcept;
+LACUNA_API void* allocate_block(std::size_t bytes);
+LACUNA_API void free_block(void* block, std::size_t bytes) noexcept;
 }  // namespace detail
 
+/// An allocator for large flat arrays.
 template <class T>
 struct BlockAllocator {
   using value_type = T;

@@ -14,6 +14,7 @@
 #include <string_view>
 #include <vector>
 
+#include "lacuna/export.h"
 #include "lacuna/finding.h"
 #include "lacuna/image.h"
 #include "lacuna/plan.h"
@@ -42,10 +43,10 @@ enum class Settled : std::uint8_t {
   kMissing,     ///< No read has it.
 };
 inline constexpr int kSettledCount = 11;
-std::string_view to_string(Settled) noexcept;
+LACUNA_API std::string_view to_string(Settled) noexcept;
 
 /// How far two reads are of the same disc.
-struct Agreement {
+struct LACUNA_API Agreement {
   std::uint64_t compared = 0;  ///< Sectors good in both whose bytes tell something (that no short pattern fills).
   std::uint64_t equal = 0;
   /// Sectors of volume descriptors and file sets (both good) that are equal, or differ.
@@ -59,10 +60,10 @@ struct Agreement {
 
 /// Compares up to 4096 sectors that are good in both, spread evenly, and those of the volume's descriptors. Where too
 /// few agree, looks for a shift of up to 1 MiB either way under which they do.
-Agreement compare_reads(const Image& known, const Image& other);
+LACUNA_API Agreement compare_reads(const Image& known, const Image& other);
 
 /// One read of the disc.
-struct DiscRead {
+struct LACUNA_API DiscRead {
   std::string name;              ///< As given.
   const Image* image = nullptr;  ///< Null: a drive, see `drive`.
   /// A path to be read sector by sector, only where others left something to want. The last read only.
@@ -74,9 +75,10 @@ struct DiscRead {
 
 /// The full path of an image and, when it was combined (its record lies beside it), of all images that it was made of.
 /// Sorted.
-std::vector<std::string> sources_of(const std::filesystem::path& image);
+LACUNA_API std::vector<std::string> sources_of(const std::filesystem::path& image);
 
-struct RereadOptions {
+/// How to read a drive.
+struct LACUNA_API RereadOptions {
   unsigned passes = 3;        ///< Over what is still missing. 0: nothing is read.
   double limit_seconds = 20;  ///< For one request; what takes longer is left for the next pass.
   PlanOptions plan;           ///< What comes first.
@@ -89,7 +91,8 @@ enum class ImageForm : std::uint8_t {
   kRaw,    ///< Whole sectors, 2352 bytes; what only plain reads have is then left out.
 };
 
-struct CombineOptions {
+/// What to write, and how.
+struct LACUNA_API CombineOptions {
   std::filesystem::path to;  ///< Beside it: NAME.map, NAME.reads.jsonl, perhaps NAME.cue; while a drive is read,
                              ///< NAME.drive-read and its map.
   ImageForm form = ImageForm::kAuto;
@@ -100,7 +103,7 @@ struct CombineOptions {
 };
 
 /// What one read was good for.
-struct ReadFacts {
+struct LACUNA_API ReadFacts {
   std::string name;
   bool raw = false, drive = false;
   Agreement agreement;             ///< With the reads before it; the first has none.
@@ -110,7 +113,8 @@ struct ReadFacts {
   std::uint64_t gave = 0;          ///< Sectors of the result whose bytes it has, and none of the reads before it.
 };
 
-struct CombineReport {
+/// What the result is, and what each read gave to it.
+struct LACUNA_API CombineReport {
   std::uint64_t first_lba = 0, sectors = 0;
   bool raw = false;
   bool has_cue = false;  ///< NAME.cue was written: whole sectors, and a read that had a layout of tracks.
@@ -129,6 +133,6 @@ struct CombineReport {
 /// asked only for sectors that are not good yet. When stopped while a drive is read (kCancelled), what it gave is kept:
 /// the same call goes on from there. Errors: kUsage (no read, more than kMostReads, a drive that is not the last, reads
 /// of another disc, with the numbers, reads with a source in common), kNotReadable, kCannotWrite, kCancelled.
-Result<CombineReport> combine_reads(std::span<const DiscRead> reads, const CombineOptions& options);
+LACUNA_API Result<CombineReport> combine_reads(std::span<const DiscRead> reads, const CombineOptions& options);
 
 }  // namespace lacuna

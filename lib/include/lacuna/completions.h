@@ -8,6 +8,7 @@
 #include <string>
 #include <vector>
 
+#include "lacuna/export.h"
 #include "lacuna/range_set.h"
 #include "lacuna/states.h"
 #include "lacuna/tree.h"
@@ -15,7 +16,7 @@
 namespace lacuna {
 
 /// What one donor gives to one file.
-struct Donation {
+struct LACUNA_API Donation {
   std::string image;  ///< The donor's, as its giver names it.
   std::string path;   ///< Of the file there.
   std::uint64_t bytes = 0;
@@ -25,7 +26,7 @@ struct Donation {
 };
 
 /// A file that is complete with what others hold.
-struct Completion {
+struct LACUNA_API Completion {
   FileState state = FileState::kDoubtful;  ///< kWhole, or kDoubtful when something speaks against what was taken.
   Basis basis = Basis::kAssumed;           ///< The weakest of the file's own and the donors'.
   RangeSet covered;                        ///< All bytes of the file that are not good here.
@@ -34,7 +35,7 @@ struct Completion {
 };
 
 /// Constant and safe for concurrent use.
-class Completions {
+class LACUNA_API Completions {
  public:
   virtual ~Completions() = default;
   /// Null when the file is not completed.

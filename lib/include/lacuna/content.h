@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "lacuna/disc.h"
+#include "lacuna/export.h"
 #include "lacuna/verdict.h"
 
 namespace lacuna {
@@ -16,7 +17,7 @@ namespace lacuna {
 /// Reads a file's content, joined over its extents, decoded when it is stored compressed (zisofs), and as whole sectors
 /// behind a header where that is what it is (node_flag::kRawSectors). The disc must outlive it. One reader is for one
 /// thread; several readers of one disc may work side by side.
-class FileReader {
+class LACUNA_API FileReader {
  public:
   FileReader(const Disc& disc, NodeId file);
   ~FileReader();

@@ -9,6 +9,7 @@
 #include <string>
 #include <vector>
 
+#include "lacuna/export.h"
 #include "lacuna/finding.h"
 #include "lacuna/image.h"
 #include "lacuna/progress.h"
@@ -28,10 +29,10 @@ enum class SessionSource : std::uint8_t {
   kTable,  ///< An earlier state of a volume, by a virtual allocation table (UDF 2.2.11) or an older file set.
   kScan,   ///< Put together from what the sectors hold, without a descriptor that leads there.
 };
-std::string_view to_string(SessionSource) noexcept;
+LACUNA_API std::string_view to_string(SessionSource) noexcept;
 
 /// What one volume descriptor says of its volume. Texts are UTF-8, trailing filler removed.
-struct Volume {
+struct LACUNA_API Volume {
   View view = View::kIso9660;  ///< kRockRidge when the primary tree carries Rock Ridge.
   std::uint64_t descriptor_lba = 0;
   std::string system_id, volume_id, volume_set_id, publisher_id, preparer_id, application_id;
@@ -45,7 +46,8 @@ struct Volume {
   std::optional<UdfFacts> udf;  ///< Set when `view` is kUdf.
 };
 
-struct Session {
+/// A session: volumes that were recorded in one go.
+struct LACUNA_API Session {
   std::uint32_t number = 1;  ///< From 1, in the order of their starts.
   std::uint64_t start_lba = 0;
   SessionSource source = SessionSource::kFirst;
@@ -70,10 +72,10 @@ enum class StructureKind : std::uint8_t {
   kMetadataFile,      ///< UDF 2.2.13
   kSpaceMap,          ///< ECMA-167 4/14.11, 4/14.12
 };
-std::string_view to_string(StructureKind) noexcept;
+LACUNA_API std::string_view to_string(StructureKind) noexcept;
 
 /// A stretch of the disc that the file system itself uses.
-struct Structure {
+struct LACUNA_API Structure {
   StructureKind kind = StructureKind::kDirectory;
   View view = View::kIso9660;
   std::uint64_t position = 0;  ///< Byte address on the disc.
@@ -83,7 +85,7 @@ struct Structure {
 };
 
 /// A directory of which records could not be read.
-struct LostDirectory {
+struct LACUNA_API LostDirectory {
   NodeId node = kNoNode;
   View view = View::kIso9660;             ///< The view whose directory is hurt.
   std::uint64_t position = 0, bytes = 0;  ///< Its extent.
@@ -102,7 +104,8 @@ enum class ScanMode : std::uint8_t {
   kNever,
 };
 
-struct DiscOptions {
+/// What to read of an image, and how.
+struct LACUNA_API DiscOptions {
   std::optional<View> view;                   ///< One view only; default: all of them united.
   std::optional<std::uint32_t> session;       ///< By number; default: the last.
   bool all_sessions = false;                  ///< Each under its own folder `session-N`.
@@ -117,13 +120,14 @@ struct DiscOptions {
 };
 
 /// The pass over all sectors, when there was one.
-struct ScanFacts {
+struct LACUNA_API ScanFacts {
   std::string reason;                 ///< Why, for people.
   std::uint64_t looked_at_bytes = 0;  ///< Readable sectors that no file was known to fill.
   RangeSet structure_lbas;            ///< In which it met structures of whatever volume.
 };
 
-class Disc {
+/// What an image holds. Constant and safe for concurrent use.
+class LACUNA_API Disc {
  public:
   const Image& image() const noexcept { return *image_; }
   const Tree& tree() const noexcept { return tree_; }
@@ -155,6 +159,6 @@ class Disc {
 
 /// Reads the file systems of an image, which must outlive the disc. Errors: kNoFileSystem with what was found instead
 /// and what to do, kUsage for a view or session that is not there, kCancelled.
-Result<std::unique_ptr<const Disc>> open_disc(const Image& image, const DiscOptions& options = {});
+LACUNA_API Result<std::unique_ptr<const Disc>> open_disc(const Image& image, const DiscOptions& options = {});
 
 }  // namespace lacuna

@@ -8,6 +8,8 @@
 #include <string>
 #include <vector>
 
+#include "lacuna/export.h"
+
 namespace lacuna {
 
 enum class Severity : std::uint8_t {
@@ -17,7 +19,7 @@ enum class Severity : std::uint8_t {
 };
 
 /// One thing that was found while reading a disc.
-struct Finding {
+struct LACUNA_API Finding {
   Severity severity = Severity::kNote;
   std::string kind;                  ///< Stable key for scripts, such as "both-endian" or "directory-unreadable".
   std::string subject;               ///< The structure or path it is about.
@@ -28,7 +30,7 @@ struct Finding {
 
 /// A bounded list: hostile images can provoke one finding a record, so each kind is kept kPerKind times and then
 /// counted only. Not safe for concurrent use.
-class Findings {
+class LACUNA_API Findings {
  public:
   static constexpr std::size_t kPerKind = 200;
 

@@ -6,6 +6,8 @@
 #include <string_view>
 #include <vector>
 
+#include "lacuna/export.h"
+
 namespace lacuna {
 
 /// `*` and `?` within one name, `[a-z]` and `[!a-z]`, `**` over any number of names, `\` before a literal character.
@@ -13,7 +15,7 @@ namespace lacuna {
 /// below it. A '/' at the start ties the pattern to the root, one at the end has no meaning of its own.
 /// Matching is by Unicode code point; letter case counts unless `ignore_case` (ASCII only).
 /// Linear in pattern times path, whatever the pattern. Safe for concurrent use.
-class Glob {
+class LACUNA_API Glob {
  public:
   explicit Glob(std::string_view pattern, bool ignore_case = false);
   bool matches(std::string_view path) const;
@@ -26,7 +28,7 @@ class Glob {
 };
 
 /// Several globs, any of which may match; empty matches everything.
-class GlobSet {
+class LACUNA_API GlobSet {
  public:
   GlobSet() = default;
   GlobSet(const std::vector<std::string>& patterns, bool ignore_case);

@@ -10,6 +10,7 @@
 #include <string>
 #include <vector>
 
+#include "lacuna/export.h"
 #include "lacuna/finding.h"
 #include "lacuna/progress.h"
 #include "lacuna/range_set.h"
@@ -21,7 +22,7 @@
 namespace lacuna {
 
 /// Where sectors come from. LBAs are the disc's. Implementations are safe for concurrent reads.
-class SectorSource {
+class LACUNA_API SectorSource {
  public:
   virtual ~SectorSource() = default;
 
@@ -52,11 +53,13 @@ class SectorSource {
   /// Reads out.size() / kSectorBytes sectors from `lba`. Each sector's state is kGood (of raw sectors also kRepaired or
   /// kSuspect), kBad (an I/O error of that sector; the others of the same request are still read), kUnread (a hole) or
   /// kAbsent; bytes of sectors without bytes are zero. A last sector that is present in part is good, its missing bytes
-  /// are zero.
+  /// are zero. What a read says beyond what was known before is remembered by the Image. An exception ends the call
+  /// that wanted the sectors and is passed on to its caller; nothing is then learned of them.
   virtual void read(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) const = 0;
 };
 
-struct SourceOptions {
+/// How to open a source.
+struct LACUNA_API SourceOptions {
   std::uint64_t starts_at = 0;  ///< LBA of the image's first byte.
   unsigned threads = 0;         ///< For checking raw sectors; 0: as many as the machine has.
   ProgressCallback progress;    ///< Of the same.
@@ -70,10 +73,11 @@ struct SourceOptions {
 /// Inputs are opened read-only. A part's name ends in '.' or ".part" and a number; a set begins with 0 or 1. A missing
 /// part leaves its place absent, which needs parts of one size. Errors: kNotReadable with the path and what to do;
 /// kUsage for parts listed out of order; kBadInput for a bad line of a cue sheet; kCancelled.
-Result<std::unique_ptr<SectorSource>> open_source(const std::vector<std::filesystem::path>& paths,
-                                                  const SourceOptions& options, Findings& findings);
+LACUNA_API Result<std::unique_ptr<SectorSource>> open_source(const std::vector<std::filesystem::path>& paths,
+                                                             const SourceOptions& options, Findings& findings);
 
-struct ImageOptions {
+/// How to open an image.
+struct LACUNA_API ImageOptions {
   std::vector<std::filesystem::path> maps;  ///< All are united: each sector has the worst state that any map says.
   MapColumns map_columns;                   ///< How to read them if they are a log of another program.
   std::uint64_t starts_at = 0;              ///< LBA of the image's first byte.
@@ -82,7 +86,7 @@ struct ImageOptions {
 };
 
 /// A source with its maps. Safe for concurrent use.
-class Image {
+class LACUNA_API Image {
  public:
   static Result<std::unique_ptr<Image>> open(const std::vector<std::filesystem::path>& paths,
                                              const ImageOptions& options = {});
@@ -110,8 +114,8 @@ class Image {
   /// Tracks and whole sectors, where the image has them; else null.
   const RawSectors* raw() const noexcept;
 
-  /// Reads whole sectors; states are those of states(), bytes of sectors without bytes are zero. A read error that no
-  /// map foretold is remembered as kBad.
+  /// Reads whole sectors; states are those of states(), bytes of sectors without bytes are zero. A state that nobody
+  /// foretold, such as the kBad of a read error, is remembered.
   void read(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states) const;
   /// Reads states.size() whole sectors of kRawSectorBytes. States are the worse of states() and of what the raw side
   /// says, its proof included; kAbsent where there is none, or only user data. Bytes of sectors without bytes are zero.

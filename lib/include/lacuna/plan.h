@@ -11,6 +11,7 @@
 
 #include "lacuna/blocks.h"
 #include "lacuna/disc.h"
+#include "lacuna/export.h"
 #include "lacuna/file_kind.h"
 #include "lacuna/glob.h"
 #include "lacuna/range_set.h"
@@ -22,22 +23,24 @@ namespace lacuna {
 /// What the disc is. It decides how many sectors a drive must read to give any one of them.
 enum class Medium : std::uint8_t { kAuto, kCd, kDvd, kBd };
 /// "auto", "cd", "dvd", "bd".
-std::string_view to_string(Medium) noexcept;
-std::optional<Medium> medium_from(std::string_view word) noexcept;
+LACUNA_API std::string_view to_string(Medium) noexcept;
+LACUNA_API std::optional<Medium> medium_from(std::string_view word) noexcept;
 /// Sectors of the ECC block that is the smallest unit of reading: CD 1 (ECMA-130 14, each sector has codes of its own),
 /// DVD 16 (ECMA-267 19), BD 32 (a cluster of 64 KiB). Clauses and numbers from memory. They begin at multiples of it.
-std::uint32_t block_sectors(Medium) noexcept;
+LACUNA_API std::uint32_t block_sectors(Medium) noexcept;
 
-struct MediumGuess {
+/// What a disc seems to be.
+struct LACUNA_API MediumGuess {
   Medium medium = Medium::kCd;  ///< Never kAuto.
   std::string why;              ///< What it rests on, for people; no full stop.
 };
 /// By what the disc tells of itself, else by what such discs hold.
-MediumGuess guess_medium(const Disc& disc);
+LACUNA_API MediumGuess guess_medium(const Disc& disc);
 /// Of an image in which no file system was found.
-MediumGuess guess_medium(const Image& image);
+LACUNA_API MediumGuess guess_medium(const Image& image);
 
-struct PlanOptions {
+/// What is wanted of a plan.
+struct LACUNA_API PlanOptions {
   GlobSet want;                                 ///< Files that come before all others; empty: none by name.
   std::vector<FileKind> want_kinds;             ///< And those of these kinds.
   GlobSet skip;                                 ///< Files and directories that are not worth a try; empty: none.
@@ -52,10 +55,10 @@ enum class PlanReason : std::uint8_t {
   kFile,       ///< Completes others.
   kRest,       ///< Completes nothing that is known.
 };
-std::string_view to_string(PlanReason) noexcept;
+LACUNA_API std::string_view to_string(PlanReason) noexcept;
 
 /// What is reached when a step and all before it could be read.
-struct PlanTotals {
+struct LACUNA_API PlanTotals {
   std::uint64_t sectors = 0;         ///< Read, whole ECC blocks.
   std::uint64_t names = 0;           ///< Files that structures would name or place, by estimate.
   std::uint64_t files_whole = 0;     ///< More than now.
@@ -64,13 +67,13 @@ struct PlanTotals {
 };
 
 /// A structure, or a piece of one, that can't be read.
-struct PlanStructure {
+struct LACUNA_API PlanStructure {
   Structure structure;      ///< Of a directory: its extent.
   std::uint64_t names = 0;  ///< How many files it would name or place, by estimate.
 };
 
 /// Sectors to be read together; what they complete is known when the last of them is read.
-struct PlanStep {
+struct LACUNA_API PlanStep {
   PlanReason reason = PlanReason::kFile;
   std::uint32_t first_range = 0, range_count = 0;          ///< In Plan::ranges.
   std::uint32_t first_file = 0, file_count = 0;            ///< In Plan::files; each file is in one step.
@@ -81,7 +84,7 @@ struct PlanStep {
 };
 
 /// What the plan has nothing for.
-struct PlanLeft {
+struct LACUNA_API PlanLeft {
   std::uint64_t files_unplaced = 0;  ///< Not complete, and no sector that is known would make them so.
   std::uint64_t files_outside = 0;   ///< Said to lie where the medium has no sectors.
   std::uint64_t files_skipped = 0;   ///< PlanOptions::skip.
@@ -94,7 +97,7 @@ struct PlanLeft {
 };
 
 /// Constant once built; safe for concurrent use.
-struct Plan {
+struct LACUNA_API Plan {
   Medium medium = Medium::kCd;
   std::string medium_why;  ///< Empty when it was given.
   std::uint32_t block_sectors = 1;
@@ -121,6 +124,6 @@ struct Plan {
 /// Structures first, by how many files they would name or place for their sectors; then the files that are wanted, then
 /// the others, so that as many as can be are whole for whatever is spent. docs/plan has the rules. What is read between
 /// two calls changes what is worth most: make the plan anew. Errors: kUsage for a budget of 0.
-Result<Plan> make_plan(const Disc& disc, const Verdicts& verdicts, const PlanOptions& options = {});
+LACUNA_API Result<Plan> make_plan(const Disc& disc, const Verdicts& verdicts, const PlanOptions& options = {});
 
 }  // namespace lacuna

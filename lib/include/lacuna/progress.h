@@ -6,10 +6,12 @@
 #include <functional>
 #include <string_view>
 
+#include "lacuna/export.h"
+
 namespace lacuna {
 
 /// State of one piece of long work. Bytes are those handled so far and expected in all (0: not known).
-struct Progress {
+struct LACUNA_API Progress {
   std::string_view task;  ///< "checking contents", "pulling", …; valid during the call only.
   std::uint64_t done_bytes = 0;
   std::uint64_t total_bytes = 0;

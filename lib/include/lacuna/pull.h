@@ -12,6 +12,7 @@
 
 #include "lacuna/completions.h"
 #include "lacuna/disc.h"
+#include "lacuna/export.h"
 #include "lacuna/glob.h"
 #include "lacuna/progress.h"
 #include "lacuna/result.h"
@@ -30,12 +31,13 @@ enum class PullOutcome : std::uint8_t {
   kFailed,        ///< Could not be written.
 };
 inline constexpr int kPullOutcomeCount = 7;
-std::string_view to_string(PullOutcome) noexcept;
+LACUNA_API std::string_view to_string(PullOutcome) noexcept;
 
 /// What audio tracks become.
 enum class AudioFormat : std::uint8_t { kWav, kFlac };
 
-struct PullOptions {
+/// What to pull, where to, and how.
+struct LACUNA_API PullOptions {
   std::filesystem::path to;     ///< Made when missing (its parent must be there).
   GlobSet only;                 ///< Which paths; empty: all.
   bool damaged = false;         ///< Also damaged files, into `_damaged/`, each with a list of its gaps.
@@ -52,7 +54,7 @@ struct PullOptions {
 };
 
 /// What became of one file.
-struct PulledFile {
+struct LACUNA_API PulledFile {
   NodeId node = kNoNode;
   PullOutcome outcome = PullOutcome::kPulled;
   std::string target;  ///< Relative to the folder, '/' between; empty when nothing was written.
@@ -60,7 +62,8 @@ struct PulledFile {
   bool completed = false;  ///< It is in the folder with what PullOptions::completions gave.
 };
 
-struct PullReport {
+/// What became of all files that were asked for.
+struct LACUNA_API PullReport {
   std::vector<PulledFile> files;  ///< In the tree's order.
   std::array<std::uint64_t, kPullOutcomeCount> counts{};
   std::uint64_t bytes_written = 0;
@@ -74,18 +77,20 @@ struct PullReport {
 /// as what it is. When `only` matches nothing, nothing is written. Errors: kCannotWrite (full or read-only target, with
 /// what was done so far kept and resumable; something else under one of our own names), kCancelled (likewise kept),
 /// kUsage (the folder holds files of another disc), kBadInput (its manifest is broken).
-Result<PullReport> pull(const Disc& disc, const Verdicts& verdicts, const PullOptions& options);
+LACUNA_API Result<PullReport> pull(const Disc& disc, const Verdicts& verdicts, const PullOptions& options);
 
 /// True for what --skip-programs leaves inside the image: by content signature (first bytes) or by name.
-bool is_program(std::string_view name, std::span<const std::uint8_t> first_bytes);
+LACUNA_API bool is_program(std::string_view name, std::span<const std::uint8_t> first_bytes);
 
-struct PlainOptions {
+/// Which track becomes a plain image, and where.
+struct LACUNA_API PlainOptions {
   std::filesystem::path to;            ///< Of the image; its map lies beside it, with ".map" behind the name.
   std::optional<std::uint32_t> track;  ///< By number; default: the first data track.
   ProgressCallback progress;
 };
 
-struct PlainImage {
+/// What write_plain_image() wrote.
+struct LACUNA_API PlainImage {
   std::uint64_t first_lba = 0, sectors = 0;  ///< The image's first byte is that of this LBA (--starts-at).
   std::uint64_t missing = 0;                 ///< Sectors without bytes, left as holes.
 };
@@ -93,17 +98,18 @@ struct PlainImage {
 /// Writes the user data of a data track of a raw image, 2048 bytes a sector, and the map of its sectors. Both appear
 /// under their names only when complete; nothing already there is overwritten. Errors: kUsage for an image without tracks
 /// or a track that has no user data, kCannotWrite, kCancelled.
-Result<PlainImage> write_plain_image(const Image& image, const PlainOptions& options);
+LACUNA_API Result<PlainImage> write_plain_image(const Image& image, const PlainOptions& options);
 
 /// What verify() found for one path that is not as the manifest says.
-struct VerifyProblem {
+struct LACUNA_API VerifyProblem {
   enum class Kind : std::uint8_t { kMissing, kChanged, kSurplus, kUnreadable, kSumsDisagree } kind;
   std::string path;
   std::string text;
 };
-std::string_view to_string(VerifyProblem::Kind) noexcept;
+LACUNA_API std::string_view to_string(VerifyProblem::Kind) noexcept;
 
-struct VerifyReport {
+/// What verify() found.
+struct LACUNA_API VerifyReport {
   std::uint64_t files_right = 0;
   std::uint64_t bytes_right = 0;
   std::vector<VerifyProblem> problems;
@@ -112,7 +118,7 @@ struct VerifyReport {
 
 /// Checks a pulled folder against its manifest and its SHA256SUMS: missing, changed and surplus files. Errors:
 /// kNotReadable when there is no manifest, kBadInput for a bad line of it (file:line), kCancelled.
-Result<VerifyReport> verify(const std::filesystem::path& folder, unsigned threads = 0,
-                            const ProgressCallback& progress = {});
+LACUNA_API Result<VerifyReport> verify(const std::filesystem::path& folder, unsigned threads = 0,
+                                       const ProgressCallback& progress = {});
 
 }  // namespace lacuna

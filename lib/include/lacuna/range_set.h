@@ -7,10 +7,12 @@
 #include <span>
 #include <vector>
 
+#include "lacuna/export.h"
+
 namespace lacuna {
 
 /// [first, end)
-struct Range {
+struct LACUNA_API Range {
   std::uint64_t first = 0;
   std::uint64_t end = 0;
 
@@ -19,7 +21,7 @@ struct Range {
 };
 
 /// Sorted, disjoint, non-touching ranges. Reading from several threads is safe while none writes.
-class RangeSet {
+class LACUNA_API RangeSet {
  public:
   RangeSet() = default;
   /// From ranges in any order, overlapping or empty ones included. O(n log n), O(n) when already sorted.

@@ -13,6 +13,7 @@
 
 #include "lacuna/combine.h"
 #include "lacuna/disc.h"
+#include "lacuna/export.h"
 #include "lacuna/glob.h"
 #include "lacuna/hits.h"
 #include "lacuna/plan.h"
@@ -29,19 +30,19 @@ using Sink = std::function<void(std::string_view)>;
 enum class Format : std::uint8_t { kText, kJson, kNdjson, kCsv };
 
 /// Which files a listing shows.
-struct FileFilter {
+struct LACUNA_API FileFilter {
   GlobSet only;
   std::vector<FileState> states;  ///< Empty: all.
 };
 
 /// What a listing came upon, for the exit code and for messages.
-struct ListingTotals {
+struct LACUNA_API ListingTotals {
   std::uint64_t listed = 0;     ///< Files, and directories that are not whole.
   std::uint64_t not_whole = 0;  ///< Of those.
 };
 
 /// What a report needs to know of the request and the disc does not tell.
-struct ReportContext {
+struct LACUNA_API ReportContext {
   /// How a command names this image, shell-quoted, with the options that shape the reading ("harbour.iso --map
   /// harbour.map"); suggested commands repeat it. Empty: the image's name.
   std::string image_arguments;
@@ -51,37 +52,39 @@ struct ReportContext {
 
 /// What the disc is, what is hurt, what can be had, what to do next. Schema "lacuna/survey/1" in JSON; kNdjson and
 /// kCsv are the same as JSON here.
-void write_survey(const Disc& disc, const Verdicts& verdicts, const Hits& hits, const ReportContext& context,
-                  Format format, const Sink& sink);
+LACUNA_API void write_survey(const Disc& disc, const Verdicts& verdicts, const Hits& hits, const ReportContext& context,
+                             Format format, const Sink& sink);
 /// Every node that is not a directory and passes the filter, and the directories that are not whole. Schema
 /// "lacuna/files/1".
-ListingTotals write_files(const Disc& disc, const Verdicts& verdicts, const FileFilter& filter,
-                          const ReportContext& context, Format format, const Sink& sink);
+LACUNA_API ListingTotals write_files(const Disc& disc, const Verdicts& verdicts, const FileFilter& filter,
+                                     const ReportContext& context, Format format, const Sink& sink);
 /// Every range that is not good, and what it hits. Schema "lacuna/hits/1".
-void write_hits(const Disc& disc, const Verdicts& verdicts, const Hits& hits, const ReportContext& context,
-                Format format, const Sink& sink);
+LACUNA_API void write_hits(const Disc& disc, const Verdicts& verdicts, const Hits& hits, const ReportContext& context,
+                           Format format, const Sink& sink);
 /// What a report of a plan needs to know besides.
-struct PlanReport {
+struct LACUNA_API PlanReport {
   std::size_t rows = 20;      ///< Of the table of steps, about; 0: one each step. In text only.
   std::string combine_image;  ///< How a command that combines reads names this image; empty: none is suggested.
 };
 /// The plan as a table with running totals, the steps of a row growing in number. Schema "lacuna/plan/1"; kNdjson and
 /// kCsv are the same as JSON here.
-void write_plan(const Disc& disc, const Verdicts& verdicts, const Plan& plan, const PlanReport& report,
-                const ReportContext& context, Format format, const Sink& sink);
+LACUNA_API void write_plan(const Disc& disc, const Verdicts& verdicts, const Plan& plan, const PlanReport& report,
+                           const ReportContext& context, Format format, const Sink& sink);
 /// "FIRST COUNT" a line, in LBAs and sectors, in the order of the plan; nothing else.
-void write_plan_list(const Plan& plan, const Sink& sink);
+LACUNA_API void write_plan_list(const Plan& plan, const Sink& sink);
 /// Schema "lacuna/pull/1"; kNdjson and kCsv are the same as JSON here.
-void write_pull(const Disc& disc, const Verdicts& verdicts, const PullReport& report, const PullOptions& options,
-                const ReportContext& context, Format format, const Sink& sink);
+LACUNA_API void write_pull(const Disc& disc, const Verdicts& verdicts, const PullReport& report,
+                           const PullOptions& options, const ReportContext& context, Format format, const Sink& sink);
 /// What donors can do for the files that are not whole. Schema "lacuna/twins/1"; kCsv is the same as JSON here.
-void write_twins(const Disc& disc, const Verdicts& verdicts, const Twins& twins, const ReportContext& context,
-                 Format format, const Sink& sink);
+LACUNA_API void write_twins(const Disc& disc, const Verdicts& verdicts, const Twins& twins,
+                            const ReportContext& context, Format format, const Sink& sink);
 /// Schema "lacuna/verify/1"; kNdjson and kCsv are the same as JSON here.
-void write_verify(const VerifyReport& report, const std::filesystem::path& folder, Format format, const Sink& sink);
+LACUNA_API void write_verify(const VerifyReport& report, const std::filesystem::path& folder, Format format,
+                             const Sink& sink);
 
 /// Schema "lacuna/combine/1"; kNdjson and kCsv are the same as JSON here.
-void write_combine(const CombineReport& report, const std::filesystem::path& to, Format format, const Sink& sink);
+LACUNA_API void write_combine(const CombineReport& report, const std::filesystem::path& to, Format format,
+                              const Sink& sink);
 
 /// A file that is written out of sight and gets its name when it is complete, never in the place of another one. Not safe
 /// for concurrent use.
@@ -105,12 +108,12 @@ class NewFile {
 };
 
 /// "1.4 GB": decimal units, at most three significant digits, as drives and file managers show them.
-std::string human_bytes(std::uint64_t bytes);
+LACUNA_API std::string human_bytes(std::uint64_t bytes);
 /// "12,345"
-std::string grouped(std::uint64_t number);
+LACUNA_API std::string grouped(std::uint64_t number);
 /// Text as it can be put on a terminal: control characters and those that reorder what is shown stand as %HH.
-std::string shown(std::string_view text);
+LACUNA_API std::string shown(std::string_view text);
 /// The text as one word of a POSIX shell; unchanged when it needs no quoting.
-std::string shell_quoted(std::string_view text);
+LACUNA_API std::string shell_quoted(std::string_view text);
 
 }  // namespace lacuna

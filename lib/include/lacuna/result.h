@@ -7,6 +7,8 @@
 #include <utility>
 #include <variant>
 
+#include "lacuna/export.h"
+
 namespace lacuna {
 
 /// What the caller can do about a failure; the message says what happened.
@@ -19,7 +21,8 @@ enum class ErrorCode {
   kCancelled,     ///< The caller's progress callback asked to stop.
 };
 
-struct Error {
+/// Why a call could not do its work.
+struct LACUNA_API Error {
   ErrorCode code;
   std::string message;  ///< One line, no trailing full stop; names the file and, where there is one, the LBA.
 };
@@ -50,6 +53,6 @@ class [[nodiscard]] Result {
 };
 
 /// For calls that give nothing but success.
-struct Done {};
+struct LACUNA_API Done {};
 
 }  // namespace lacuna

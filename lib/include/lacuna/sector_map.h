@@ -10,6 +10,7 @@
 #include <utility>
 #include <vector>
 
+#include "lacuna/export.h"
 #include "lacuna/range_set.h"
 #include "lacuna/result.h"
 #include "lacuna/states.h"
@@ -17,7 +18,7 @@
 namespace lacuna {
 
 /// `count` sectors from LBA `first` in one state.
-struct SectorRun {
+struct LACUNA_API SectorRun {
   std::uint64_t first = 0;
   std::uint64_t count = 0;
   SectorState state = SectorState::kGood;
@@ -28,7 +29,7 @@ struct SectorRun {
 
 /// A function from LBA to state: sorted disjoint runs, and a default for what no run lists. Neighbouring runs of one
 /// state are joined. Reading from several threads is safe while none writes.
-class SectorMap {
+class LACUNA_API SectorMap {
  public:
   explicit SectorMap(SectorState default_state = SectorState::kGood) : default_(default_state) {}
   /// From runs in any order; where they overlap the later one in the list wins. O(n log n).
@@ -73,7 +74,7 @@ class SectorMap {
 /// one unit (not in bytes). Words are compared as they stand, and one that is in neither list is an error; with both
 /// lists empty the six state words are taken. What no row lists is unread when there are words for good (the log
 /// says what was read), else good.
-struct MapColumns {
+struct LACUNA_API MapColumns {
   enum class Unit { kSectors, kBytes, k512 };
   /// Of "first", "count", "end" (one past the last), "last", "state"; "-" is a column that is passed over, and in last
   /// place, any number of them.
@@ -97,13 +98,14 @@ struct MapColumns {
 /// In all forms: in bytes or 512-byte units, overlaps are resolved in that unit; then a sector takes the worst state of
 /// its bytes, so that bytes called good never hide bad ones beside them. A count of 0, a row beyond kMaxSectors and a
 /// map that says nothing at all are errors. A byte order mark and CR LF are accepted; a NUL byte means no map.
-Result<SectorMap> parse_sector_map(std::string_view text, const std::string& name, const MapColumns& columns = {});
+LACUNA_API Result<SectorMap> parse_sector_map(std::string_view text, const std::string& name,
+                                              const MapColumns& columns = {});
 /// The same from a file; ErrorCode::kNotReadable when it can't be opened.
-Result<SectorMap> load_sector_map(const std::filesystem::path& file, const MapColumns& columns = {});
+LACUNA_API Result<SectorMap> load_sector_map(const std::filesystem::path& file, const MapColumns& columns = {});
 
 /// The states of [0, end), every run, in the text form and as JSON, and the map's basis; both are read back by
 /// parse_sector_map to the same states, listed.
-std::string to_map_text(const SectorMap& map, std::uint64_t end);
-std::string to_map_json(const SectorMap& map, std::uint64_t end);
+LACUNA_API std::string to_map_text(const SectorMap& map, std::uint64_t end);
+LACUNA_API std::string to_map_json(const SectorMap& map, std::uint64_t end);
 
 }  // namespace lacuna

@@ -6,6 +6,8 @@
 #include <optional>
 #include <string_view>
 
+#include "lacuna/export.h"
+
 namespace lacuna {
 
 /// Bytes of user data in a logical sector; every LBA of this library counts these (ECMA-119 6.1.2).
@@ -48,14 +50,14 @@ inline constexpr int kEvidenceCount = 6;
 /// What a `good` rests on. Ordered from strongest to weakest; a file's basis is its sectors' weakest.
 enum class Basis : std::uint8_t { kEdc, kMap, kAssumed };
 
-std::string_view to_string(SectorState) noexcept;
-std::string_view to_string(FileState) noexcept;
-std::string_view to_string(View) noexcept;
-std::string_view to_string(Evidence) noexcept;
-std::string_view to_string(Basis) noexcept;
+LACUNA_API std::string_view to_string(SectorState) noexcept;
+LACUNA_API std::string_view to_string(FileState) noexcept;
+LACUNA_API std::string_view to_string(View) noexcept;
+LACUNA_API std::string_view to_string(Evidence) noexcept;
+LACUNA_API std::string_view to_string(Basis) noexcept;
 
-std::optional<SectorState> sector_state_from(std::string_view word) noexcept;
-std::optional<FileState> file_state_from(std::string_view word) noexcept;
-std::optional<View> view_from(std::string_view word) noexcept;
+LACUNA_API std::optional<SectorState> sector_state_from(std::string_view word) noexcept;
+LACUNA_API std::optional<FileState> file_state_from(std::string_view word) noexcept;
+LACUNA_API std::optional<View> view_from(std::string_view word) noexcept;
 
 }  // namespace lacuna

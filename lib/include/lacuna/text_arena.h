@@ -7,16 +7,18 @@
 #include <string_view>
 #include <vector>
 
+#include "lacuna/export.h"
+
 namespace lacuna {
 
 /// Text in an arena.
-struct TextRef {
+struct LACUNA_API TextRef {
   std::uint32_t offset = 0;
   std::uint32_t length = 0;
 };
 
 /// Up to 4 GiB. Reading from several threads is safe while none writes.
-class TextArena {
+class LACUNA_API TextArena {
  public:
   TextArena() = default;
   TextArena(TextArena&& other) noexcept;

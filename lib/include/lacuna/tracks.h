@@ -9,6 +9,7 @@
 #include <string_view>
 #include <vector>
 
+#include "lacuna/export.h"
 #include "lacuna/range_set.h"
 #include "lacuna/sector_map.h"
 #include "lacuna/states.h"
@@ -32,10 +33,10 @@ enum class SectorForm : std::uint8_t {
   kForm2,    ///< Mode 2 with subheader, 2324 bytes, with an EDC or none (CD-ROM XA).
 };
 inline constexpr int kSectorFormCount = 7;
-std::string_view to_string(SectorForm) noexcept;
+LACUNA_API std::string_view to_string(SectorForm) noexcept;
 
 /// A track as the image's layout has it.
-struct Track {
+struct LACUNA_API Track {
   std::uint32_t number = 1;   ///< 1 to 99.
   std::uint32_t session = 1;  ///< From 1.
   bool audio = false;
@@ -51,7 +52,7 @@ struct Track {
 using WrongBytes = std::bitset<kRawSectorBytes>;
 
 /// The raw side of a source. Safe for concurrent use.
-class RawSectors {
+class LACUNA_API RawSectors {
  public:
   virtual ~RawSectors() = default;
 
@@ -82,6 +83,6 @@ class RawSectors {
 class Image;
 
 /// LBAs at which data tracks begin, ascending; none of an image without tracks.
-std::vector<std::uint64_t> data_track_starts(const Image& image);
+LACUNA_API std::vector<std::uint64_t> data_track_starts(const Image& image);
 
 }  // namespace lacuna

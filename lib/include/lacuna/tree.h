@@ -14,6 +14,7 @@
 
 #include "lacuna/blocks.h"
 #include "lacuna/chunked_array.h"
+#include "lacuna/export.h"
 #include "lacuna/states.h"
 #include "lacuna/text_arena.h"
 #include "lacuna/timestamp.h"
@@ -26,7 +27,7 @@ inline constexpr NodeId kRoot = 0;
 inline constexpr NodeId kNoNode = ~NodeId{0};
 
 enum class NodeKind : std::uint8_t { kDirectory, kFile, kSymlink, kBlockDevice, kCharDevice, kFifo, kSocket };
-std::string_view to_string(NodeKind) noexcept;
+LACUNA_API std::string_view to_string(NodeKind) noexcept;
 
 /// Extent::position of bytes that were never recorded and read as zeros (ECMA-167 4/14.14.1.1): nothing can be missing.
 inline constexpr std::uint64_t kZeros = ~std::uint64_t{0};
@@ -35,7 +36,7 @@ inline constexpr std::uint64_t kNowhere = kZeros - 1;
 
 /// A piece of a file on the disc. Addresses are in bytes because logical blocks may be smaller than sectors:
 /// position = LBA * kSectorBytes + byte within the sector; or kZeros, or kNowhere.
-struct Extent {
+struct LACUNA_API Extent {
   std::uint64_t position = 0;
   std::uint64_t bytes = 0;  ///< Content bytes; gaps of an interleaved file do not count.
   /// Interleaved recording (ECMA-119 6.4.3): unit_bytes of content, gap_bytes of other data, and so on. 0: contiguous.
@@ -65,7 +66,7 @@ void for_each_piece(const Extent& e, F&& f) {
 }
 
 /// Content that is stored compressed (zisofs): what is needed to decode it.
-struct Zisofs {
+struct LACUNA_API Zisofs {
   std::uint8_t version = 1;
   std::uint8_t algorithm = 1;     ///< 1 zlib; others are listed, not decoded.
   std::uint8_t header_words = 4;  ///< Header size in units of 4 bytes.
@@ -74,7 +75,7 @@ struct Zisofs {
 };
 
 /// What only some discs tell of a file. Absent facts are empty.
-struct NodeDetails {
+struct LACUNA_API NodeDetails {
   std::optional<std::uint32_t> mode;  ///< POSIX st_mode, file type bits included (RRIP PX).
   std::uint32_t links = 0, user = 0, group = 0;
   std::uint64_t serial = 0;  ///< File serial number (RRIP 1.12 PX), 0: none.
@@ -92,7 +93,7 @@ inline constexpr std::uint32_t kRiffHeaderBytes = 44;
 
 /// Content that is whole sectors of a CD (node_flag::kRawSectors): a header that is made, not read, and then
 /// kRawSectorBytes for each sector. The node's extents count kSectorBytes of each, as directory records do.
-struct RawContent {
+struct LACUNA_API RawContent {
   enum class Header : std::uint8_t {
     kWave,  ///< "WAVE": 16 bit stereo at 44.1 kHz.
     kCdxa,  ///< "CDXA": sectors with all that is in them.
@@ -121,7 +122,8 @@ inline constexpr std::uint16_t kNameMade = 4096;  ///< No surviving byte names i
 inline constexpr std::uint16_t kRawSectors = 8192;
 }  // namespace node_flag
 
-struct Node {
+/// A file or directory, or what else a directory can name.
+struct LACUNA_API Node {
   NodeId parent = kNoNode;
   NodeId first_child = kNoNode;
   NodeId next_sibling = kNoNode;
@@ -145,7 +147,7 @@ struct Node {
 /// Names in a tree are UTF-8 without '/', NUL or control characters: bytes that can't be decoded and those characters
 /// stand as %HH, and so do the names "." and ".." and a '%' that two hexadecimal digits follow; the form can be undone.
 /// Safe for concurrent reading; building is for one thread.
-class Tree {
+class LACUNA_API Tree {
  public:
   Tree();  ///< Holds the root directory.
 

@@ -18,6 +18,7 @@
 
 #include "lacuna/completions.h"
 #include "lacuna/disc.h"
+#include "lacuna/export.h"
 #include "lacuna/glob.h"
 #include "lacuna/progress.h"
 #include "lacuna/result.h"
@@ -35,10 +36,10 @@ enum class TwinOutcome : std::uint8_t {
   kNothing,
 };
 inline constexpr int kTwinOutcomeCount = 6;
-std::string_view to_string(TwinOutcome) noexcept;
+LACUNA_API std::string_view to_string(TwinOutcome) noexcept;
 
 /// A donor that was looked at, or that could not be.
-struct TwinDonor {
+struct LACUNA_API TwinDonor {
   std::string image;    ///< As the caller names it.
   bool itself = false;  ///< The image that needs help: always the first, as it may hold copies, or siblings, of a file.
   std::string volume_id;
@@ -50,7 +51,7 @@ struct TwinDonor {
 };
 
 /// A donor's file that is equal in every byte that is readable in both.
-struct TwinMatch {
+struct LACUNA_API TwinMatch {
   std::uint32_t donor = 0;  ///< In Twins::donors().
   std::string path;
   Basis basis = Basis::kAssumed;
@@ -62,7 +63,7 @@ struct TwinMatch {
 };
 
 /// A donor's file of this size that nothing is taken from.
-struct TwinCandidate {
+struct LACUNA_API TwinCandidate {
   enum class Kind : std::uint8_t {
     kSameNameAndDate,  ///< Nothing readable in both tells anything.
     kDoubtfulThere,    ///< Of this name and date, but its place is in doubt there.
@@ -76,10 +77,10 @@ struct TwinCandidate {
   std::uint64_t differs_at = 0;         ///< Byte of the file, of kDiffers.
   std::uint64_t shared_blocks = 0;      ///< Of kAgrees.
 };
-std::string_view to_string(TwinCandidate::Kind) noexcept;
+LACUNA_API std::string_view to_string(TwinCandidate::Kind) noexcept;
 
 /// A file of the image that is not whole.
-struct TwinFile {
+struct LACUNA_API TwinFile {
   NodeId node = kNoNode;
   TwinOutcome outcome = TwinOutcome::kNothing;
   std::uint64_t lacking_bytes = 0;        ///< That are not good here.
@@ -95,7 +96,7 @@ struct TwinFile {
 
 /// What the donors can do for all files that are not whole. It keeps the bytes that it gives in a file of its own that
 /// has no name; the donors need not be there any more. Constant and safe for concurrent use.
-class Twins final : public Completions {
+class LACUNA_API Twins final : public Completions {
  public:
   struct Impl;
   explicit Twins(std::unique_ptr<Impl> impl);
@@ -112,7 +113,8 @@ class Twins final : public Completions {
   std::unique_ptr<Impl> impl_;
 };
 
-struct TwinOptions {
+/// Which files need help, and how to look for it.
+struct LACUNA_API TwinOptions {
   GlobSet only;                        ///< Which files need help; empty: all that are not whole.
   std::filesystem::path spool_folder;  ///< Where bytes of donors are kept; empty: the system's folder for such files.
   unsigned threads = 0;                ///< For looking into donors without a map; 0: as many as the machine has.
@@ -121,7 +123,7 @@ struct TwinOptions {
 
 /// Looks at donors one by one; memory grows with the files that need help and what is found, not with the donors. For
 /// one thread.
-class TwinSearch {
+class LACUNA_API TwinSearch {
  public:
   /// Reads a few blocks of each file that needs help, and looks at the disc itself as at a donor. `disc` and `verdicts`
   /// must outlive it. Errors: as look_at().

@@ -7,12 +7,13 @@
 #include <string>
 #include <vector>
 
+#include "lacuna/export.h"
 #include "lacuna/timestamp.h"
 
 namespace lacuna {
 
 /// What an ECMA-167 / UDF volume says of itself beyond Volume.
-struct UdfFacts {
+struct LACUNA_API UdfFacts {
   /// One partition map of the logical volume (ECMA-167 3/10.7), by partition reference number.
   struct Map {
     std::string kind;             ///< "physical", "virtual", "sparable", "metadata", or "unknown".

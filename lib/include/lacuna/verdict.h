@@ -11,6 +11,7 @@
 
 #include "lacuna/blocks.h"
 #include "lacuna/disc.h"
+#include "lacuna/export.h"
 #include "lacuna/progress.h"
 #include "lacuna/result.h"
 #include "lacuna/states.h"
@@ -18,7 +19,7 @@
 namespace lacuna {
 
 /// A stretch of a file's own bytes that is not good, and why.
-struct Gap {
+struct LACUNA_API Gap {
   std::uint64_t offset = 0;
   std::uint64_t length = 0;
   SectorState state = SectorState::kBad;
@@ -27,7 +28,7 @@ struct Gap {
 };
 
 /// Something that judging found against a file, kept small; Verdicts::doubts() puts it in words.
-struct JudgedDoubt {
+struct LACUNA_API JudgedDoubt {
   enum class Kind : std::uint8_t {
     kSharesSectors,    ///< Its extents overlap another file's (`partner`) or their own.
     kSameStart,        ///< Another file (`partner`) starts at the same place and goes on differently.
@@ -49,7 +50,7 @@ struct JudgedDoubt {
 
 /// The state of one file or directory. A directory is whole when each of its records could be read or is known from
 /// elsewhere.
-struct Verdict {
+struct LACUNA_API Verdict {
   FileState state = FileState::kWhole;
   Basis basis = Basis::kAssumed;
   std::uint32_t first_gap = 0, gap_count = 0;  ///< In Verdicts::gaps(); suspect stretches are among them.
@@ -57,14 +58,15 @@ struct Verdict {
   std::uint64_t suspect_bytes = 0;
 };
 
-struct StateCount {
+/// Files of one state.
+struct LACUNA_API StateCount {
   std::uint64_t files = 0;
   std::uint64_t bytes = 0;  ///< Their sizes.
   std::uint64_t missing_bytes = 0;
 };
 
 /// Constant once built; safe for concurrent use.
-class Verdicts {
+class LACUNA_API Verdicts {
  public:
   const Verdict& of(NodeId id) const { return verdicts_[id]; }
   std::span<const Gap> gaps(const Verdict& v) const { return std::span(gaps_).subspan(v.first_gap, v.gap_count); }
@@ -97,7 +99,8 @@ class Verdicts {
   Basis basis_ = Basis::kAssumed;
 };
 
-struct JudgeOptions {
+/// How to judge.
+struct LACUNA_API JudgeOptions {
   /// Without a map, look at the contents of every file for uniform fill. Off, `whole` says less; the caller must say
   /// so.
   bool look_inside = true;
@@ -109,10 +112,10 @@ struct JudgeOptions {
 
 /// Gives every node its state. Without a map this reads the contents of all files once, in the order of their LBAs,
 /// and teaches the image what it finds (Image::learn). Errors: kCancelled.
-Result<Verdicts> judge(const Disc& disc, const JudgeOptions& options = {});
+LACUNA_API Result<Verdicts> judge(const Disc& disc, const JudgeOptions& options = {});
 
 /// How the uniform-fill rule sees one sector: the period of its pattern (1..64) when a short pattern fills all of it,
 /// 0 when its bytes are data. docs/limits has the rule.
-unsigned uniform_period(std::span<const std::uint8_t> sector) noexcept;
+LACUNA_API unsigned uniform_period(std::span<const std::uint8_t> sector) noexcept;
 
 }  // namespace lacuna

@@ -60,7 +60,7 @@ std::string date_text(const Timestamp& t) { return t.known ? to_iso8601(t) : "no
 
 }  // namespace
 
-struct TwinSearch::Impl {
+struct LACUNA_LOCAL TwinSearch::Impl {
   Impl(const Disc& d, const Verdicts& v, const TwinOptions& o)
       : disc(d), verdicts(v), options(o), spool(o.spool_folder) {}
 

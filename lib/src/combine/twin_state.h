@@ -31,7 +31,7 @@ struct TwinState {
 TwinFile conclude_twin(const Disc& disc, const Verdicts& verdicts, const TwinNeed& need, TwinState state,
                        const std::vector<TwinDonor>& donors);
 
-struct Twins::Impl {
+struct LACUNA_LOCAL Twins::Impl {
   std::vector<TwinDonor> donors;
   std::vector<TwinFile> files;          // by node
   std::vector<TwinBytes> sure, unsure;  // of files, one each

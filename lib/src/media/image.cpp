@@ -72,7 +72,7 @@ void note_beyond(const SectorMap& map, const std::string& map_name, const Sector
 
 }  // namespace
 
-struct Image::Impl {
+struct LACUNA_LOCAL Image::Impl {
   std::unique_ptr<SectorSource> source;
   std::string name;
   bool mapped = false, coded = false;  // a map says what is good; every sector of user data proves itself, or is bad
@@ -90,11 +90,12 @@ struct Image::Impl {
   void note_holes(const RangeSet& unread_holes);
   void take_proof(const RawSectors& raw);
   std::vector<SectorRun> states_of(std::uint64_t first, std::uint64_t end) const;
-  void read_run(const SectorRun& run, std::span<std::uint8_t> out, std::span<SectorState> states,
-                RangeSet& failed) const;
+  /// What a read brought up, one set a state.
+  using Found = std::array<RangeSet, kSectorStateCount>;
+  void read_run(const SectorRun& run, std::span<std::uint8_t> out, std::span<SectorState> states, Found& found) const;
   void read_raw_run(const SectorRun& run, std::span<std::uint8_t> out, std::span<SectorState> states,
-                    RangeSet& failed) const;
-  using ReadRun = void (Impl::*)(const SectorRun&, std::span<std::uint8_t>, std::span<SectorState>, RangeSet&) const;
+                    Found& found) const;
+  using ReadRun = void (Impl::*)(const SectorRun&, std::span<std::uint8_t>, std::span<SectorState>, Found&) const;
   /// Run by run of one state, sectors of a size.
   void read_runs(std::uint64_t lba, std::span<std::uint8_t> out, std::span<SectorState> states,
                  std::size_t sector_bytes, ReadRun read_one);
@@ -196,28 +197,28 @@ std::vector<SectorRun> Image::Impl::states_of(std::uint64_t first, std::uint64_t
 }
 
 void Image::Impl::read_run(const SectorRun& run, std::span<std::uint8_t> out, std::span<SectorState> states,
-                           RangeSet& failed) const {
+                           Found& found) const {
   if (!has_bytes(run.state)) {
     std::ranges::fill(out, std::uint8_t{0});
     std::ranges::fill(states, run.state);
     return;
   }
   source->read(run.first, out, states);
+  const bool raw = source->raw() != nullptr;  // then `known` has what it says of sectors with bytes
   for (std::size_t i = 0; i < states.size(); ++i) {
-    // kUnread here is a hole that a map lists: someone read its zeros.
-    if (has_bytes(states[i]) || states[i] == SectorState::kUnread) {
-      states[i] = run.state;
-    } else if (states[i] == SectorState::kAbsent) {
-      continue;  // it has no user data
-    } else {
-      states[i] = std::max(states[i], run.state);
-      failed.add({run.first + i, run.first + i + 1});
-    }
+    const std::uint64_t lba = run.first + i;
+    const SectorState said = states[i];
+    // A hole that a map lists: someone read its zeros.
+    const bool is_as_known = said == SectorState::kGood || (raw && has_bytes(said)) ||
+                             (said == SectorState::kUnread && source->holes().contains(lba));
+    if (said == SectorState::kAbsent && source->without_user_data().contains(lba)) continue;
+    states[i] = is_as_known ? run.state : std::max(said, run.state);
+    if (states[i] != run.state) found[static_cast<std::size_t>(states[i])].add({lba, lba + 1});
   }
 }
 
 void Image::Impl::read_raw_run(const SectorRun& run, std::span<std::uint8_t> out, std::span<SectorState> states,
-                               RangeSet& failed) const {
+                               Found& found) const {
   const RawSectors* raw = source->raw();
   if (raw == nullptr || !has_bytes(run.state)) {
     std::ranges::fill(out, std::uint8_t{0});
@@ -229,7 +230,8 @@ void Image::Impl::read_raw_run(const SectorRun& run, std::span<std::uint8_t> out
     const std::uint64_t lba = run.first + i;
     if (states[i] == SectorState::kUnread) states[i] = SectorState::kGood;  // as in read_run()
     // Absent here says nothing of the user data.
-    if (states[i] == SectorState::kBad && raw->proof().at(lba) != SectorState::kBad) failed.add({lba, lba + 1});
+    if (states[i] == SectorState::kBad && raw->proof().at(lba) != SectorState::kBad)
+      found[static_cast<std::size_t>(SectorState::kBad)].add({lba, lba + 1});
     states[i] = std::max({states[i], run.state, raw->proof().lists(lba) ? raw->proof().at(lba) : SectorState::kGood});
     if (!has_bytes(states[i])) {
       std::ranges::fill(out.subspan(i * kRawSectorBytes, kRawSectorBytes), std::uint8_t{0});
@@ -245,13 +247,13 @@ void Image::Impl::read_runs(std::uint64_t lba, std::span<std::uint8_t> out, std:
     std::ranges::fill(states, SectorState::kAbsent);
     return;
   }
-  RangeSet failed;
+  Found found;
   for (const SectorRun& run : states_of(lba, lba + count)) {
     const std::size_t at = static_cast<std::size_t>(run.first - lba);
     const std::size_t n = static_cast<std::size_t>(run.count);
-    (this->*read_one)(run, out.subspan(at * sector_bytes, n * sector_bytes), states.subspan(at, n), failed);
+    (this->*read_one)(run, out.subspan(at * sector_bytes, n * sector_bytes), states.subspan(at, n), found);
   }
-  learn(failed, SectorState::kBad);
+  for (std::size_t s = 0; s < found.size(); ++s) learn(found[s], static_cast<SectorState>(s));
 }
 
 void Image::Impl::learn(const RangeSet& lbas, SectorState state) {

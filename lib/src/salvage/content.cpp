@@ -68,10 +68,11 @@ class ZisofsReader {
 
  private:
   void load(std::uint64_t index) {
-    loaded_ = index;
+    loaded_ = kNone;  // until it is there: reading may throw
     plain_.resize(blocks_.plain_bytes_of(index));
     state_ = decode(blocks_.block(index));
     if (!has_bytes(state_)) std::fill(plain_.begin(), plain_.end(), std::uint8_t{0});
+    loaded_ = index;
   }
 
   SectorState decode(const ZisofsBlocks::Block& b) {
@@ -101,7 +102,7 @@ class ZisofsReader {
 
 }  // namespace
 
-struct FileReader::Impl {
+struct LACUNA_LOCAL FileReader::Impl {
   Impl(const Disc& disc, NodeId id) : Impl(disc, disc.tree().node(id)) {
     if (disc.tree().node(id).has(node_flag::kRawSectors)) raw.emplace(disc, id);
   }

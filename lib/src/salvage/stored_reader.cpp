@@ -106,6 +106,7 @@ void StoredReader::read_direct(std::uint64_t lba, std::uint64_t offset, std::spa
 
 void StoredReader::fill_cache(std::uint64_t lba, std::uint64_t end_lba) {
   const bool sequential = cache_sectors_ != 0 && lba == cache_lba_ + cache_sectors_;
+  cache_sectors_ = 0;  // until the new ones are there: reading may throw
   next_fill_ = sequential ? std::min(next_fill_ * 4, kLargestFill) : kFirstFill;
   const std::uint64_t sectors = std::min(next_fill_, end_lba - lba);
   const auto count = static_cast<std::size_t>(sectors);

@@ -36,11 +36,11 @@ enum class DiscType : std::uint8_t {
 inline constexpr int kDiscTypeCount = 16;
 /// "cd-74", "cd-80", "cd-8cm", "dvd-sl", "dvd-dl", "dvd-dl-parallel", "dvd-8cm", "dvd-8cm-dl", "dvd-ram",
 /// "dvd-ram-2.6", "bd-sl", "bd-dl", "bd-tl", "bd-ql", "bd-8cm", "bd-8cm-dl".
-std::string_view to_string(DiscType) noexcept;
-std::optional<DiscType> disc_type_from(std::string_view word) noexcept;
-Medium medium_of(DiscType) noexcept;
+LACUNA_API std::string_view to_string(DiscType) noexcept;
+LACUNA_API std::optional<DiscType> disc_type_from(std::string_view word) noexcept;
+LACUNA_API Medium medium_of(DiscType) noexcept;
 
-struct PictureOptions {
+struct LACUNA_API PictureOptions {
   Medium medium = Medium::kAuto;  ///< What the disc is, where its type is to be guessed.
   std::optional<DiscType> type;   ///< Default: the smallest of the medium that holds all of it.
   std::optional<std::uint64_t>
@@ -53,7 +53,7 @@ enum class PictureFormat : std::uint8_t { kSvg, kPng };
 /// its sectors. `disc`: what was read of the image; null where there is no file system, its name and size are then not
 /// known. SVG is text without an XML declaration, which can stand in an HTML page. The states are those that the image
 /// knows now: judge() first. What the picture rests on and can't tell: docs/report.md.
-void write_picture(const Image& image, const Disc* disc, const PictureOptions& options, PictureFormat format,
-                   const Sink& sink);
+LACUNA_API void write_picture(const Image& image, const Disc* disc, const PictureOptions& options, PictureFormat format,
+                              const Sink& sink);
 
 }  // namespace lacuna

@@ -88,7 +88,7 @@ LACUNA_API void write_combine(const CombineReport& report, const std::filesystem
 
 /// A file that is written out of sight and gets its name when it is complete, never in the place of another one. Not safe
 /// for concurrent use.
-class NewFile {
+class LACUNA_API NewFile {
  public:
   /// Errors: kCannotWrite, also when something of that name is there.
   static Result<NewFile> open(const std::filesystem::path& path);

@@ -9,6 +9,7 @@
 
 #include "lacuna/pull.h"
 #include "pull_box.h"
+#include "small_target.h"
 
 namespace lacuna::test {
 namespace {
@@ -193,31 +194,6 @@ TEST(PullTrouble, AFileInTheWayOfADirectory) {
   EXPECT_EQ(box.of(report, "b").outcome, PullOutcome::kPulled);
   EXPECT_EQ(read_text(box.to() / "sub"), "a file");
 }
-
-/// A small file system in memory, which needs the rights of the administrator.
-class SmallTarget {
- public:
-  explicit SmallTarget(fs::path at) : at_(std::move(at)) {
-    fs::create_directories(at_);
-    mounted_ = ::mount("lacuna-test", at_.c_str(), "tmpfs", 0, "size=1m") == 0;
-    reason_ = std::strerror(errno);
-  }
-  ~SmallTarget() {
-    if (mounted_) ::umount2(at_.c_str(), MNT_DETACH);
-  }
-  SmallTarget(const SmallTarget&) = delete;
-  SmallTarget& operator=(const SmallTarget&) = delete;
-  bool remount(unsigned long flags, const char* options) const {
-    return ::mount("lacuna-test", at_.c_str(), "tmpfs", MS_REMOUNT | flags, options) == 0;
-  }
-  bool mounted() const { return mounted_; }
-  const std::string& reason() const { return reason_; }
-
- private:
-  fs::path at_;
-  bool mounted_ = false;
-  std::string reason_;
-};
 
 TEST(PullTrouble, AFullTargetIsSaidAndCanBeGoneOnWith) {
   PullBox box;

@@ -36,6 +36,28 @@ LACUNA_API std::string_view to_string(PullOutcome) noexcept;
 /// What audio tracks become.
 enum class AudioFormat : std::uint8_t { kWav, kFlac };
 
+/// How pulled files lie in the folder.
+enum class Arrangement : std::uint8_t {
+  kTree,      ///< Under their paths on the disc.
+  kYear,      ///< By the year of their last modification; `undated` where the disc tells none that can be.
+  kKind,      ///< By what they are to a person (lacuna/file_kind.h).
+  kYearKind,  ///< Both, "2004/photos".
+};
+inline constexpr int kArrangementCount = 4;
+/// "tree", "year", "kind", "year/kind".
+LACUNA_API std::string_view to_string(Arrangement) noexcept;
+LACUNA_API std::optional<Arrangement> arrangement_from(std::string_view word) noexcept;
+
+/// An element of a bag's bag-info.txt (RFC 8493, 2.2.2).
+struct LACUNA_API BagElement {
+  std::string label, value;
+
+  friend bool operator==(const BagElement&, const BagElement&) = default;
+};
+/// Reads "Label: value". Errors: kUsage for a label or value that the file can't hold, and for labels that Lacuna
+/// writes itself.
+LACUNA_API Result<BagElement> parse_bag_element(std::string_view text);
+
 /// What to pull, where to, and how.
 struct LACUNA_API PullOptions {
   std::filesystem::path to;     ///< Made when missing (its parent must be there).
@@ -49,6 +71,12 @@ struct LACUNA_API PullOptions {
   /// null; must outlive the pull.
   const Completions* completions = nullptr;
   bool replace = false;         ///< Replace regular files that are there but not ours; never anything else.
+  /// The folder is a BagIt bag (RFC 8493), the files under `data/`. It has its bagit.txt only while it is complete.
+  bool bag = false;
+  std::vector<BagElement> bag_info;  ///< Further elements of its bag-info.txt.
+  Arrangement arrangement = Arrangement::kTree;
+  /// Whole files that are equal are stored once, whichever disc they come from. Not with `replace`.
+  bool once = false;
   unsigned threads = 0;         ///< 0: as many as the machine has.
   ProgressCallback progress;
 };
@@ -60,6 +88,7 @@ struct LACUNA_API PulledFile {
   std::string target;  ///< Relative to the folder, '/' between; empty when nothing was written.
   std::string why;     ///< For what was not pulled.
   bool completed = false;  ///< It is in the folder with what PullOptions::completions gave.
+  bool shared = false;     ///< `target` is the file of another path, on this disc or another, that has the same bytes.
 };
 
 /// What became of all files that were asked for.
@@ -67,16 +96,20 @@ struct LACUNA_API PullReport {
   std::vector<PulledFile> files;  ///< In the tree's order.
   std::array<std::uint64_t, kPullOutcomeCount> counts{};
   std::uint64_t bytes_written = 0;
+  std::uint64_t bytes_shared = 0;  ///< Of files whose bytes the folder holds under another path.
+  bool bag_closed = false;  ///< The folder is a complete bag; if it should be one and is not, a finding says why.
   Findings findings;
 };
 
 /// Writes the files, then `lacuna-manifest.jsonl` and `SHA256SUMS` in the folder. Nothing is ever written outside
-/// `to`, no symbolic link is followed there, nothing already there is overwritten unless `replace` (but an earlier pull's
-/// own file, untouched since, of which more is known now); each file appears under its name only when complete. Called again it does what is missing; one pull at a time works in a folder, and
-/// a folder is for one disc. A file that reading shows to be worse than it was judged is handled, reported and recorded
-/// as what it is. When `only` matches nothing, nothing is written. Errors: kCannotWrite (full or read-only target, with
-/// what was done so far kept and resumable; something else under one of our own names), kCancelled (likewise kept),
-/// kUsage (the folder holds files of another disc), kBadInput (its manifest is broken).
+/// `to`, no symbolic link is followed there, nothing already there is overwritten unless `replace` (but an earlier
+/// pull's own file, untouched since, of which more is known now); each file appears under its name only when complete.
+/// Called again it does what is missing; one pull at a time works in a folder. A folder is for one disc, unless its
+/// files are arranged or stored once: then each disc has its manifest in `lacuna-discs/`. A file that reading shows to
+/// be worse than it was judged is handled, reported and recorded as what it is. When `only` matches nothing, nothing is
+/// written. Errors: kCannotWrite (full or read-only target, with what was done so far kept and resumable; something
+/// else under one of our own names), kCancelled (likewise kept), kUsage (the folder holds files of another disc, or was
+/// begun with another arrangement), kBadInput (its manifest is broken).
 LACUNA_API Result<PullReport> pull(const Disc& disc, const Verdicts& verdicts, const PullOptions& options);
 
 /// True for what --skip-programs leaves inside the image: by content signature (first bytes) or by name.
@@ -116,7 +149,8 @@ struct LACUNA_API VerifyReport {
   std::uint64_t not_whole = 0;  ///< Files the manifest lists as other than whole, as a reminder.
 };
 
-/// Checks a pulled folder against its manifest and its SHA256SUMS: missing, changed and surplus files. Errors:
+/// Checks a pulled folder against its manifests and its SHA256SUMS: missing, changed and surplus files; if it is a bag,
+/// also what RFC 8493 asks of a complete and valid one. Errors:
 /// kNotReadable when there is no manifest, kBadInput for a bad line of it (file:line), kCancelled.
 LACUNA_API Result<VerifyReport> verify(const std::filesystem::path& folder, unsigned threads = 0,
                                        const ProgressCallback& progress = {});

@@ -17,7 +17,9 @@ struct Deleter {
   }
 };
 
-std::string hex(std::span<const std::uint8_t> bytes) {
+}  // namespace
+
+std::string to_hex(std::span<const std::uint8_t> bytes) {
   constexpr char kDigits[] = "0123456789abcdef";
   std::string out;
   out.reserve(bytes.size() * 2);
@@ -27,8 +29,6 @@ std::string hex(std::span<const std::uint8_t> bytes) {
   }
   return out;
 }
-
-}  // namespace
 
 struct Hasher::Impl {
   std::unique_ptr<XXH3_state_t, Deleter<XXH3_freeState>> xxh3{XXH3_createState()};
@@ -59,7 +59,7 @@ Checksums Hasher::finish() {
   if (!h.ok) return {};
   XXH128_canonical_t xxh3{};
   XXH128_canonicalFromHash(&xxh3, XXH3_128bits_digest(h.xxh3.get()));
-  return {hex(xxh3.digest), hex(sha256)};
+  return {to_hex(xxh3.digest), to_hex(sha256)};
 }
 
 }  // namespace lacuna

@@ -9,6 +9,9 @@
 
 namespace lacuna {
 
+/// Lower-case hexadecimal.
+std::string to_hex(std::span<const std::uint8_t> bytes);
+
 /// Lower-case hexadecimal; both empty when not computed.
 struct Checksums {
   std::string xxh3_128;  ///< Canonical (big-endian) form.

@@ -126,6 +126,14 @@ bool is_hex(std::string_view s, std::size_t digits) {
 
 }  // namespace
 
+std::string describe(const FolderLayout& layout) {
+  std::string out;
+  if (layout.bag) out += " --bag";
+  if (layout.arrangement != Arrangement::kTree) out += fmt::format(" --arrange {}", to_string(layout.arrangement));
+  if (layout.once) out += " --once";
+  return out.empty() ? "none of --bag, --arrange and --once" : out.substr(1);
+}
+
 std::optional<PullOutcome> pull_outcome_from(std::string_view word) noexcept {
   for (int i = 0; i < kPullOutcomeCount; ++i) {
     if (to_string(static_cast<PullOutcome>(i)) == word) return static_cast<PullOutcome>(i);
@@ -173,6 +181,7 @@ std::string to_line(const ManifestHeader& h) {
   w.put("made_by", "lacuna " LACUNA_VERSION);
   w.put("made", h.made);
   w.put_text("run", h.run);
+  w.put_text("record", h.record);
   w.open("image");
   w.put("name", h.image.name);
   w.put("bytes", h.image.bytes);
@@ -194,6 +203,9 @@ std::string to_line(const ManifestHeader& h) {
   w.put_flag("skip_programs", h.skip_programs);
   w.put_flag("portable_names", h.portable_names);
   w.put_text("audio_format", h.audio_format);
+  w.put_if("bag", h.layout.bag);
+  if (h.layout.arrangement != Arrangement::kTree) w.put("arrange", to_string(h.layout.arrangement));
+  w.put_if("once", h.layout.once);
   w.close();
   w.open("states");
   for (std::size_t i = 0; i < h.states.size(); ++i) w.put(to_string(static_cast<FileState>(i)), h.states[i]);
@@ -208,6 +220,7 @@ std::string to_line(const ManifestEntry& e) {
   LineWriter w;
   w.put("path", e.path);
   w.put_text("target", e.target);
+  w.put_if("shared", e.shared);
   if (!e.names.empty()) {
     w.open("names");
     for (const auto& [view, name] : e.names) w.put(view, name);
@@ -273,6 +286,7 @@ std::optional<ManifestHeader> parse_header(std::string_view line, std::string& e
   if (h.schema != kManifestSchema && h.schema != kWorkSchema) f.complain("'{}' is no manifest of Lacuna", h.schema);
   h.made = f.text("made");
   h.run = f.text("run");
+  h.record = f.text("record");
   Fields image = f.object("image");
   h.image.name = image.text("name");
   h.image.bytes = image.number("bytes");
@@ -290,6 +304,15 @@ std::optional<ManifestHeader> parse_header(std::string_view line, std::string& e
   h.skip_programs = options.flag("skip_programs");
   h.portable_names = options.flag("portable_names");
   h.audio_format = options.text("audio_format");
+  h.layout.bag = options.flag("bag");
+  h.layout.once = options.flag("once");
+  if (const std::string arrange = options.text("arrange"); !arrange.empty()) {
+    if (const auto a = arrangement_from(arrange)) {
+      h.layout.arrangement = *a;
+    } else {
+      f.complain("'{}' is no arrangement", arrange);
+    }
+  }
   return f.ok() ? std::optional(std::move(h)) : std::nullopt;
 }
 
@@ -339,6 +362,7 @@ std::optional<ManifestEntry> parse_entry(std::string_view line, std::string& err
   e.created = f.text("created");
   e.deleted = f.flag("deleted");
   e.stream = f.flag("stream");
+  e.shared = f.flag("shared");
   e.doubts = f.texts("doubts");
   f.for_each("donors", [&](const rapidjson::Value& v) {
     if (!v.IsObject()) return f.complain("'{}' holds what is no object", "donors");

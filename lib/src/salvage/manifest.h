@@ -38,6 +38,19 @@ ImageIdentity identify(const Disc& disc);
 /// the volume; or, when neither tells anything of its descriptors, the same name and length of the image.
 bool same_disc(const ImageIdentity& a, const ImageIdentity& b);
 
+/// How the files of a folder are laid out; the same for all pulls into it.
+struct FolderLayout {
+  bool bag = false;
+  Arrangement arrangement = Arrangement::kTree;
+  bool once = false;
+
+  /// Such a folder takes files of several discs, and has a manifest for each.
+  bool is_collection() const noexcept { return once || arrangement != Arrangement::kTree; }
+  friend bool operator==(const FolderLayout&, const FolderLayout&) = default;
+};
+/// As options of the command.
+std::string describe(const FolderLayout& layout);
+
 struct ManifestHeader {
   std::string schema{kManifestSchema};
   std::string made;  ///< UTC, ISO 8601.
@@ -49,7 +62,9 @@ struct ManifestHeader {
   bool damaged = false, skip_programs = false, portable_names = false;
   std::string audio_format;  ///< "flac"; empty: as WAV.
   std::vector<std::string> only;
-  std::string run;  ///< The journal's: what the names of files under construction go on with.
+  FolderLayout layout;
+  std::string run;     ///< The journal's: what the names of files under construction go on with.
+  std::string record;  ///< The journal's: the manifest that it becomes part of.
   /// Counts over the entries, filled by the writer.
   std::array<std::uint64_t, kFileStateCount> states{};
   std::array<std::uint64_t, kPullOutcomeCount> outcomes{};
@@ -78,6 +93,8 @@ struct ManifestEntry {
   std::string gap_list_sha256;
   std::string why;                       ///< Why it was not pulled.
   bool deleted = false, stream = false;  ///< As node_flag says.
+  /// The target is the file of another path, of this disc or another, which has the same bytes.
+  bool shared = false;
 
   bool in_folder() const noexcept { return !target.empty(); }
   std::uint64_t bytes_in_folder() const noexcept { return target_bytes.value_or(size); }

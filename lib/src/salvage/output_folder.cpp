@@ -299,6 +299,19 @@ int PartFile::set_dates(const Timestamp& modified, const Timestamp& accessed) no
   return ::futimens(file_.get(), times.data()) == 0 ? 0 : errno;
 }
 
+int PartFile::move_to(Directory dir) {
+  if (!nameless_) {
+    const NameZ name(name_);
+    if (::renameat2(dir_->get(), name.c_str(), dir->get(), name.c_str(), RENAME_NOREPLACE) != 0) {
+      // File systems without that flag: the temporary name is of this run alone.
+      if (errno != EINVAL && errno != ENOSYS && errno != ENOTSUP) return errno;
+      if (::renameat(dir_->get(), name.c_str(), dir->get(), name.c_str()) != 0) return errno;
+    }
+  }
+  dir_ = std::move(dir);
+  return 0;
+}
+
 int PartFile::publish(std::string_view name, bool replace) {
   if (nameless_) {
     // Linking never replaces; for that, it takes the temporary name first.

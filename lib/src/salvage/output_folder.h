@@ -114,6 +114,8 @@ class PartFile {
   int write_sparse_at(std::uint64_t offset, std::span<const std::uint8_t> bytes) noexcept;
   int set_size(std::uint64_t bytes) noexcept;
   int set_dates(const Timestamp& modified, const Timestamp& accessed) noexcept;
+  /// Goes on in another directory, of the same file system.
+  int move_to(Directory dir);
   /// Closes the file and gives it its name; EEXIST when that is taken and not to be replaced.
   int publish(std::string_view name, bool replace);
 

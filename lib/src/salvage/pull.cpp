@@ -8,10 +8,10 @@
 
 #include <algorithm>
 #include <chrono>
-#include <ctime>
+#include <unordered_map>
 
-#include "salvage/pull_file.h"
 #include "base/workers.h"
+#include "salvage/pull_file.h"
 
 namespace lacuna {
 namespace {
@@ -19,10 +19,13 @@ namespace {
 constexpr std::array<std::string_view, kPullOutcomeCount> kOutcomeWords{
     "pulled", "already-there", "left-damaged", "left-program", "left-special", "blocked", "failed"};
 
-std::string now_utc() {
-  const std::time_t now = std::chrono::system_clock::to_time_t(std::chrono::system_clock::now());
+constexpr std::array<std::string_view, kArrangementCount> kArrangementWords{"tree", "year", "kind", "year/kind"};
+
+std::int64_t seconds_now() { return std::chrono::system_clock::to_time_t(std::chrono::system_clock::now()); }
+
+std::string utc(std::int64_t seconds) {
   Timestamp t;
-  t.seconds = now;
+  t.seconds = seconds;
   t.known = true;
   return to_iso8601(t);
 }
@@ -108,12 +111,20 @@ Plan make_plan(const Disc& disc, const Verdicts& verdicts, const PullOptions& op
   };
   std::stable_sort(plan.files.begin(), plan.files.end(),
                    [&](std::size_t a, std::size_t b) { return position(a) < position(b); });
+  if (!options.once) return plan;
+  std::unordered_map<std::uint64_t, std::size_t> last;  // turn of the last file of a size
+  for (std::size_t turn = 0; turn < plan.files.size(); ++turn) {
+    PullItem& item = plan.items[plan.files[turn]];
+    item.turn = turn;
+    const auto [it, first] = last.try_emplace(tree.node(item.node).size, turn);
+    if (!first) item.before = std::exchange(it->second, turn);
+  }
   return plan;
 }
 
-ManifestHeader make_header(const Disc& disc, const Verdicts& verdicts, const PullOptions& options) {
+ManifestHeader make_header(const Disc& disc, const Verdicts& verdicts, const PullOptions& options, std::int64_t at) {
   ManifestHeader h;
-  h.made = now_utc();
+  h.made = utc(at);
   h.image = identify(disc);
   for (const Session& s : disc.sessions()) {
     if (s.in_tree) h.session = h.session.empty() ? std::to_string(s.number) : "all";
@@ -124,15 +135,17 @@ ManifestHeader make_header(const Disc& disc, const Verdicts& verdicts, const Pul
   h.skip_programs = options.skip_programs;
   h.portable_names = options.portable_names;
   if (options.audio_format == AudioFormat::kFlac) h.audio_format = "flac";
+  h.layout = {options.bag, options.arrangement, options.once};
   for (const Glob& g : options.only.globs()) h.only.push_back(g.pattern());
   return h;
 }
 
 /// Makes the directories that were asked for, empty ones included.
 void make_directories(const Plan& plan, PullWork& work) {
+  if (!work.layout.has_directories()) return;
   DirectoryCache directories(work.root);
   for (const NodeId id : plan.directories) {
-    const std::string target = work.names.path(id);
+    const std::string target = work.layout.path(id);
     Directory dir;
     const int error = directories.open(target, true, dir);
     if (error == 0) continue;
@@ -146,11 +159,12 @@ void make_directories(const Plan& plan, PullWork& work) {
 
 /// After everything else, because every file that is made in a directory changes its date.
 void date_directories(const Plan& plan, PullWork& work) {
+  if (!work.layout.has_directories()) return;
   DirectoryCache directories(work.root);
   for (const NodeId id : plan.directories) {
     const Node& node = work.disc.tree().node(id);
     if (!node.modified.known) continue;
-    const std::string target = work.names.path(id);
+    const std::string target = work.layout.path(id);
     const auto [parent, name] = split_path(target);
     Directory dir;
     std::optional<struct stat> there;
@@ -159,16 +173,18 @@ void date_directories(const Plan& plan, PullWork& work) {
   }
 }
 
-Result<Done> finish_record(const Plan& plan, PullWork& work, bool complete) {
+Result<PullRecord::Finished> finish_record(const Plan& plan, PullWork& work, bool complete) {
   std::vector<PullRecord::Brief> briefs;
   for (std::size_t i = 0; i < plan.items.size(); ++i) {
     const PullItem& item = plan.items[i];
     if (!item.settled) continue;
-    briefs.push_back({work.disc.tree().path(item.node), item.target, item.state, item.recorded, item.sums.sha256,
-                      item.gap_list, item.gap_list_sha256, i});
+    briefs.push_back({work.disc.tree().path(item.node), item.target, item.state, item.recorded, item.shared,
+                      item.sums.sha256, item.gap_list, item.gap_list_sha256,
+                      item.target_bytes.value_or(work.disc.tree().node(item.node).size), i});
   }
   return work.record.finish(
-      std::move(briefs), [&](std::size_t i) { return make_entry(work.disc, work.verdicts, plan.items[i]); }, complete);
+      std::move(briefs), [&](std::size_t i) { return make_entry(work.disc, work.verdicts, plan.items[i]); }, complete,
+      work.options.bag_info);
 }
 
 PullReport make_report(Plan plan, PullWork& work) {
@@ -177,9 +193,11 @@ PullReport make_report(Plan plan, PullWork& work) {
   for (PullItem& item : plan.items) {
     ++report.counts[static_cast<std::size_t>(item.outcome)];
     const bool completed = item.completion != nullptr && !item.target.empty();
-    report.files.push_back({item.node, item.outcome, std::move(item.target), std::move(item.why), completed});
+    report.files.push_back(
+        {item.node, item.outcome, std::move(item.target), std::move(item.why), completed, item.shared});
   }
   report.bytes_written = work.written_bytes;
+  report.bytes_shared = work.shared_bytes;
   report.findings = std::move(work.findings);
   return report;
 }
@@ -188,16 +206,36 @@ PullReport make_report(Plan plan, PullWork& work) {
 
 std::string_view to_string(PullOutcome outcome) noexcept { return kOutcomeWords[static_cast<std::size_t>(outcome)]; }
 
+std::string_view to_string(Arrangement a) noexcept { return kArrangementWords[static_cast<std::size_t>(a)]; }
+
+std::optional<Arrangement> arrangement_from(std::string_view word) noexcept {
+  const auto it = std::find(kArrangementWords.begin(), kArrangementWords.end(), word);
+  if (it == kArrangementWords.end()) return std::nullopt;
+  return static_cast<Arrangement>(it - kArrangementWords.begin());
+}
+
 Result<PullReport> pull(const Disc& disc, const Verdicts& verdicts, const PullOptions& options) {
+  if (options.once && options.replace) {
+    return Error{ErrorCode::kUsage,
+                 "a file that is stored once may stand for several paths, so none is ever replaced; "
+                 "leave out --replace or --once"};
+  }
+  if (!options.bag && !options.bag_info.empty()) {
+    return Error{ErrorCode::kUsage, "only a bag has a bag-info.txt; add --bag"};
+  }
   Plan plan = make_plan(disc, verdicts, options);
   if (plan.items.empty() && plan.directories.empty() && !options.only.empty()) return PullReport{};
 
   auto root = open_folder(options.to, true);
   if (!root) return root.error();
-  auto record = PullRecord::open(*root, make_header(disc, verdicts, options), options.to.string());
+  const std::int64_t at = seconds_now();
+  const ManifestHeader header = make_header(disc, verdicts, options, at);
+  auto record = PullRecord::open(*root, header, options.to.string());
   if (!record) return record.error();
   const TargetNames names(disc.tree(), options.portable_names);
-  PullWork work{disc, verdicts, options, names, *root, **record};
+  const PullLayout layout(disc.tree(), names, header.layout, options.portable_names, **record, at);
+  PullWork work{disc, verdicts, options, layout, *root, **record};
+  if (options.once) work.turns.resize(plan.files.size());
 
   make_directories(plan, work);
   bool cancelled = false;
@@ -218,14 +256,17 @@ Result<PullReport> pull(const Disc& disc, const Verdicts& verdicts, const PullOp
   for (std::size_t i = 0; i < plan.links.size() && !work.stop; ++i) puller.pull_link(plan.items[plan.links[i]]);
   if (!work.stop) date_directories(plan, work);
 
-  const auto finished = finish_record(plan, work, !work.stop);
+  auto finished = finish_record(plan, work, !work.stop);
   if (work.error) return *work.error;
   if (cancelled) {
     return Error{ErrorCode::kCancelled,
                  fmt::format("stopped; what is in '{}' is kept, pull again to go on", options.to.string())};
   }
   if (!finished) return finished.error();
-  return make_report(std::move(plan), work);
+  work.findings.add(finished->findings);
+  PullReport report = make_report(std::move(plan), work);
+  report.bag_closed = finished->bag_closed;
+  return report;
 }
 
 }  // namespace lacuna

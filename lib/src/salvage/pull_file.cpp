@@ -16,14 +16,6 @@ namespace lacuna {
 namespace {
 
 constexpr std::size_t kChunkBytes = 1 << 18;
-// A FAT target keeps dates to 2 seconds (common practice, no source).
-constexpr std::int64_t kDateTolerance = 1;
-
-bool dates_agree(const Timestamp& t, const struct stat& st) {
-  const std::int64_t apart = t.seconds - st.st_mtim.tv_sec;
-  return t.known && apart >= -kDateTolerance && apart <= kDateTolerance;
-}
-
 std::uint64_t missing_in(const std::vector<Gap>& gaps) {
   std::uint64_t bytes = 0;
   for (const Gap& g : gaps) {
@@ -36,16 +28,6 @@ std::uint64_t missing_in(const std::vector<Gap>& gaps) {
 std::string flac_path(std::string path) {
   if (path.ends_with(".wav")) path.resize(path.size() - 4);
   return path + ".flac";
-}
-
-std::string gap_list_text(std::string_view path, const PullItem& item, std::uint64_t size) {
-  std::string out = fmt::format(
-      "# {} of the {} bytes of \"{}\" could not be read from the disc.\n"
-      "# In the file beside this list these bytes are zero, which is not what the disc held. \"suspect\" bytes are as\n"
-      "# read, but something speaks against them. One stretch a line: first byte (counted from 0), length, state.\n",
-      item.missing_bytes, size, path);
-  for (const Gap& g : item.gaps) out += fmt::format("{} {} {}\n", g.offset, g.length, to_string(g.state));
-  return out;
 }
 
 }  // namespace
@@ -66,76 +48,11 @@ void PullWork::add_finding(Finding finding) {
   findings.add(std::move(finding));
 }
 
-ManifestEntry make_entry(const Disc& disc, const Verdicts& verdicts, const PullItem& item) {
-  const Tree& tree = disc.tree();
-  const Node& node = tree.node(item.node);
-  const NodeDetails& details = tree.details(node);
-  const Verdict& verdict = verdicts.of(item.node);
-  ManifestEntry e;
-  e.path = tree.path(item.node);
-  e.target = item.target;
-  for (int v = 0; v < kViewCount; ++v) {
-    const std::string_view name = tree.text(node.names[static_cast<std::size_t>(v)]);
-    if (!name.empty() && name != tree.name(node)) e.names.emplace_back(to_string(static_cast<View>(v)), name);
-  }
-  e.kind = to_string(node.kind);
-  e.size = node.size;
-  e.target_bytes = item.target_bytes;
-  e.state = item.state;
-  e.basis = to_string(item.completion != nullptr ? item.completion->basis : verdict.basis);
-  e.evidence = to_string(item.completion != nullptr ? Evidence::kTwin : node.evidence);
-  if (item.completion != nullptr) e.donors = item.completion->donors;
-  e.outcome = item.recorded;
-  e.why = item.why;
-  e.missing_bytes = item.missing_bytes;
-  e.gaps = item.gaps;
-  e.sums = item.sums;
-  e.modified = to_iso8601(node.modified);
-  e.created = to_iso8601(details.created);
-  e.doubts = item.completion != nullptr ? item.completion->doubts : verdicts.doubts(disc, item.node);
-  if (const FileState before = item.completion != nullptr ? item.completion->state : verdict.state;
-      item.state != before) {
-    e.doubts.push_back(
-        fmt::format("found {} while it was pulled, judged {} before", to_string(item.state), to_string(before)));
-  }
-  e.symlink = tree.text(details.symlink_target);
-  e.link = item.link;
-  e.gap_list = item.gap_list;
-  e.gap_list_sha256 = item.gap_list_sha256;
-  e.deleted = node.has(node_flag::kDeleted);
-  e.stream = node.has(node_flag::kStream);
-  return e;
-}
-
-std::optional<std::string> link_inside(std::string_view symlink, std::size_t depth, bool portable, std::string& why) {
-  if (symlink.empty()) {
-    why = "a symbolic link whose target the disc does not tell";
-    return std::nullopt;
-  }
-  if (symlink.starts_with('/')) {
-    why = fmt::format("a symbolic link to '{}', which is no place on the disc", symlink);
-    return std::nullopt;
-  }
-  std::string out;
-  bool named = false;
-  for (std::size_t at = 0; at <= symlink.size();) {
-    const std::size_t end = std::min(symlink.find('/', at), symlink.size());
-    const std::string_view part = symlink.substr(at, end - at);
-    at = end + 1;
-    if (part.empty() || part == ".") continue;
-    if (part == "..") {
-      if (named || depth == 0) {
-        why = fmt::format("a symbolic link to '{}', which may lead outside the folder", symlink);
-        return std::nullopt;
-      }
-      --depth;
-    } else {
-      named = true;
-    }
-    if (!out.empty()) out += '/';
-    out += part == ".." ? std::string(part) : clean_name(part, portable);
-  }
-  return out.empty() ? "." : out;
+bool dates_agree(const Timestamp& t, const struct stat& st) {
+  // A FAT target keeps dates to 2 seconds (common practice, no source).
+  constexpr std::int64_t kDateTolerance = 1;
+  const std::int64_t apart = t.seconds - st.st_mtim.tv_sec;
+  return t.known && apart >= -kDateTolerance && apart <= kDateTolerance;
 }
 
 FilePuller::FilePuller(PullWork& work) : work_(work), directories_(work.root), buffer_(kChunkBytes) {}
@@ -145,7 +62,8 @@ void FilePuller::settle(PullItem& item, PullOutcome outcome, std::string target,
   item.outcome = item.recorded = outcome;
   if (outcome == PullOutcome::kAlreadyThere) {
     // In the folder it counts as what made it: an earlier pull, mostly.
-    const ManifestEntry* e = work_.record.earlier(target);
+    const ManifestEntry* e =
+        item.shared ? work_.record.earlier_shared(work_.disc.tree().path(item.node)) : work_.record.earlier(target);
     if (e != nullptr && e->sums == item.sums && e->link == item.link) item.recorded = e->outcome;
   }
   item.target = std::move(target);
@@ -155,7 +73,9 @@ void FilePuller::settle(PullItem& item, PullOutcome outcome, std::string target,
     item.target_bytes.reset();
     return;
   }
-  work_.record.add(make_entry(work_.disc, work_.verdicts, item));
+  const ManifestEntry entry = make_entry(work_.disc, work_.verdicts, item);
+  if (work_.record.is_collection() && !item.shared) work_.record.stored().store(entry);
+  work_.record.add(entry);
 }
 
 void FilePuller::settle_error(PullItem& item, std::string_view target, int error) {
@@ -174,24 +94,29 @@ void FilePuller::pull(PullItem& item) {
   // Anew when reading shows the file to be worse than thought: damaged, or lost after all. So thrice at most.
   while (!work_.stop) {
     if (item.state > FileState::kDoubtful && (!work_.options.damaged || item.state > FileState::kDamaged)) {
-      return settle(item, PullOutcome::kLeftDamaged, {}, fmt::format("{} bytes are missing", item.missing_bytes));
+      settle(item, PullOutcome::kLeftDamaged, {}, fmt::format("{} bytes are missing", item.missing_bytes));
+      break;
     }
-    if (attempt(item)) return;
+    if (attempt(item)) break;
   }
+  if (work_.options.once && work_.turns.wait(item.before, work_.stop)) work_.turns.done(item.turn);
 }
 
 /// Gives false when the file is now known to be worse than it was taken for and is to be handled anew.
 bool FilePuller::attempt(PullItem& item) {
   const bool damaged = item.state > FileState::kDoubtful;
   const bool flac = becomes_flac(item);
-  const std::string ordinary = flac ? flac_path(work_.names.path(item.node)) : work_.names.path(item.node);
+  const std::string path = work_.layout.path(item.node);
+  const std::string ordinary = flac ? flac_path(path) : path;
   item.target_bytes.reset();
-  const std::string target = damaged ? damaged_path(ordinary) : ordinary;
+  const std::string target = damaged ? work_.layout.damaged(ordinary) : ordinary;
   const auto [parent, name] = split_path(target);
-  Directory dir;
+  if (may_share(item) && carry_over_shared(item)) return true;
+  Directory dir;  // null: a file that may turn out to be stored already needs none
   std::optional<struct stat> there;
-  int error = directories_.open(parent, true, dir);
-  if (error == 0) error = look_at(dir->get(), name, there);
+  int error = directories_.open(parent, !may_share(item), dir);
+  if (may_share(item) && error == ENOENT) error = 0;
+  if (error == 0 && dir != nullptr) error = look_at(dir->get(), name, there);
   if (error != 0) {
     settle_error(item, target, error);
     return true;
@@ -209,6 +134,11 @@ bool FilePuller::attempt(PullItem& item) {
     if (reading == Reading::kRefused) settle_error(item, target, refusal_);
     return reading != Reading::kWorse;
   };
+  const auto in_the_way = [&] {
+    if (!there) return false;
+    replace = S_ISREG(there->st_mode) && (replace || is_ours(item, target, *there));
+    return !replace;
+  };
   if (there && !flac) {
     if (S_ISREG(there->st_mode) &&
         static_cast<std::uint64_t>(there->st_size) == work_.disc.tree().node(item.node).size) {
@@ -219,26 +149,35 @@ bool FilePuller::attempt(PullItem& item) {
       }
       if (reading != Reading::kRefused) return end_unless_read(reading);
     }
-    replace = S_ISREG(there->st_mode) && (replace || is_ours(item, target, *there));
-    if (!replace) {
+    if (in_the_way() && !may_share(item)) {
       settle_error(item, target, EEXIST);
       return true;
     }
   }
 
   PartFile part;
-  const Reading reading = flac ? encode(item, part, dir) : copy(item, part, dir);
+  const Directory& made_in = dir != nullptr ? dir : work_.root;
+  const Reading reading = flac ? encode(item, part, made_in) : copy(item, part, made_in);
   if (reading != Reading::kRead) return end_unless_read(reading);
-  if (there && flac) {
-    if (S_ISREG(there->st_mode) && is_same(part, dir, name)) {
-      settle(item, PullOutcome::kAlreadyThere, target);
+  if (may_share(item)) {
+    if (!work_.turns.wait(item.before, work_.stop)) return true;
+    if (share(item, part)) return true;
+  }
+  if (dir == nullptr) {
+    error = directories_.open(parent, true, dir);
+    if (error == 0) error = part.move_to(dir);
+    if (error != 0) {
+      settle_error(item, target, error);
       return true;
     }
-    replace = S_ISREG(there->st_mode) && (replace || is_ours(item, target, *there));
-    if (!replace) {
-      settle_error(item, target, EEXIST);
-      return true;
-    }
+  }
+  if (there && flac && S_ISREG(there->st_mode) && is_same(part, dir, name)) {
+    settle(item, PullOutcome::kAlreadyThere, target);
+    return true;
+  }
+  if (in_the_way()) {
+    settle_error(item, target, EEXIST);
+    return true;
   }
   // First the list, so that no damaged file is ever seen without it.
   if (damaged && !put_gap_list(item, dir, target)) return true;
@@ -257,8 +196,8 @@ bool FilePuller::carry_over(PullItem& item, const std::string& target, const str
   const Node& node = work_.disc.tree().node(item.node);
   if (e == nullptr || !S_ISREG(there.st_mode) || e->size != node.size || e->state != item.state ||
       e->missing_bytes != item.missing_bytes || e->gaps != item.gaps || e->modified != to_iso8601(node.modified) ||
-      static_cast<std::uint64_t>(there.st_size) != e->bytes_in_folder() || !dates_agree(node.modified, there) ||
-      e->path != work_.disc.tree().path(item.node) ||
+      static_cast<std::uint64_t>(there.st_size) != e->bytes_in_folder() ||
+      !dates_agree(date_in_folder(target, node.modified), there) || e->path != work_.disc.tree().path(item.node) ||
       e->donors != (item.completion != nullptr ? item.completion->donors : std::vector<Donation>{})) {
     return false;
   }
@@ -270,10 +209,12 @@ bool FilePuller::carry_over(PullItem& item, const std::string& target, const str
 /// An earlier pull's file, untouched since, that this one knows at least as much of: it may be replaced.
 bool FilePuller::is_ours(const PullItem& item, const std::string& target, const struct stat& there) const {
   const ManifestEntry* e = work_.record.earlier(target);
+  // Other paths may rest on one that was whole.
+  if (e != nullptr && work_.options.once && e->state == FileState::kWhole) return false;
   return e != nullptr && e->path == work_.disc.tree().path(item.node) &&
          static_cast<std::uint64_t>(there.st_size) == e->bytes_in_folder() &&
-         dates_agree(work_.disc.tree().node(item.node).modified, there) && item.state <= e->state &&
-         item.missing_bytes <= e->missing_bytes;
+         dates_agree(date_in_folder(target, work_.disc.tree().node(item.node).modified), there) &&
+         item.state <= e->state && item.missing_bytes <= e->missing_bytes;
 }
 
 /// Hands the file to take(offset, bytes), which gives an errno, and sums it. What reading shows of it is held against
@@ -377,78 +318,6 @@ FilePuller::Reading FilePuller::copy(PullItem& item, PartFile& part, const Direc
                        fmt::format("the target does not take the date: {}", errno_text(error))});
   }
   return Reading::kRead;
-}
-
-/// Writes the list of gaps beside a damaged file. Gives false, and settles the item, when it can't.
-bool FilePuller::put_gap_list(PullItem& item, const Directory& dir, const std::string& target) {
-  const std::string path = gap_list_path(target);
-  const std::string_view name = split_path(path).second;
-  const std::string text =
-      gap_list_text(work_.disc.tree().path(item.node), item, work_.disc.tree().node(item.node).size);
-  hasher_.start();
-  hasher_.add(as_bytes(text));
-  item.gap_list = path;
-  item.gap_list_sha256 = hasher_.finish().sha256;
-
-  std::optional<struct stat> there;
-  int error = look_at(dir->get(), name, there);
-  bool replace = work_.options.replace;
-  if (error == 0 && there && S_ISREG(there->st_mode)) {
-    Fd file;
-    std::vector<std::uint8_t> old(text.size() + 1);
-    std::size_t got = 0;
-    if (open_at(dir->get(), name, O_RDONLY | O_NONBLOCK, file) == 0 && read_fully_at(file.get(), 0, old, got) == 0 &&
-        as_text(Bytes(old).first(got)) == text) {
-      return true;
-    }
-    const ManifestEntry* e = work_.record.earlier(target);
-    replace = replace || (e != nullptr && e->gap_list == path);
-  }
-  PartFile part;
-  if (error == 0) error = there && !S_ISREG(there->st_mode) ? EEXIST : part.create(dir, work_.record.part_name());
-  if (error == 0) error = part.write_at(0, as_bytes(text));
-  if (error == 0) error = part.publish(name, replace);
-  if (error == 0) return true;
-  item.gap_list.clear();
-  item.gap_list_sha256.clear();
-  settle_error(item, path, error);
-  return false;
-}
-
-void FilePuller::pull_link(PullItem& item) {
-  const Tree& tree = work_.disc.tree();
-  const Node& node = tree.node(item.node);
-  const std::string target = work_.names.path(item.node);
-  const auto depth = static_cast<std::size_t>(std::count(target.begin(), target.end(), '/'));
-  std::string why;
-  const auto link = link_inside(tree.text(tree.details(node).symlink_target), depth, work_.options.portable_names, why);
-  if (!link) return settle(item, PullOutcome::kLeftSpecial, {}, why);
-
-  const auto [parent, name] = split_path(target);
-  Directory dir;
-  std::optional<struct stat> there;
-  int error = directories_.open(parent, true, dir);
-  if (error == 0) error = look_at(dir->get(), name, there);
-  if (error == 0 && there) {
-    std::string old;
-    if (S_ISLNK(there->st_mode) && read_link_at(dir->get(), name, old) == 0 && old == *link) {
-      item.link = *link;
-      settle(item, PullOutcome::kAlreadyThere, target);
-      return;
-    }
-    if (!S_ISLNK(there->st_mode) || !work_.options.replace) error = EEXIST;
-  }
-  const std::string part = work_.record.part_name();
-  const std::string text = *link;
-  if (error == 0 && ::symlinkat(text.c_str(), dir->get(), part.c_str()) != 0) error = errno;
-  if (error != 0) return settle_error(item, target, error);
-  if (node.modified.known) static_cast<void>(set_dates(dir->get(), part, node.modified, {}));
-  if (error = rename_at(dir->get(), part, name, there.has_value()); error != 0) {
-    ::unlinkat(dir->get(), part.c_str(), 0);
-    return settle_error(item, target, error);
-  }
-  item.link = text;
-  settle(item, PullOutcome::kPulled, target);
 }
 
 }  // namespace lacuna

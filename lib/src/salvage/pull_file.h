@@ -16,8 +16,10 @@
 #include "lacuna/pull.h"
 #include "salvage/checksums.h"
 #include "salvage/output_folder.h"
+#include "salvage/pull_layout.h"
 #include "salvage/pull_record.h"
 #include "salvage/target_names.h"
+#include "salvage/turns.h"
 
 namespace lacuna {
 
@@ -38,6 +40,10 @@ struct PullItem {
   std::string link;
   std::string gap_list, gap_list_sha256;
   std::string why;
+  bool shared = false;  ///< The target is the file of another path that has the same bytes.
+  /// Of a pull that stores equal files once: its place in the order of reading, and that of the file before it of the
+  /// same size.
+  std::size_t turn = 0, before = Turns::kNone;
 };
 
 /// What all threads of one pull share.
@@ -45,13 +51,15 @@ struct PullWork {
   const Disc& disc;
   const Verdicts& verdicts;
   const PullOptions& options;
-  const TargetNames& names;
+  const PullLayout& layout;
   Directory root;
   PullRecord& record;
 
   std::atomic<bool> stop{false};
   std::atomic<std::uint64_t> done_bytes{0};
   std::atomic<std::uint64_t> written_bytes{0};
+  std::atomic<std::uint64_t> shared_bytes{0};
+  Turns turns{};
 
   std::mutex mutex{};  // of what follows
   std::optional<Error> error{};
@@ -63,6 +71,9 @@ struct PullWork {
 };
 
 ManifestEntry make_entry(const Disc& disc, const Verdicts& verdicts, const PullItem& item);
+
+/// Whether a file in the folder has the date of a file on the disc.
+bool dates_agree(const Timestamp& t, const struct stat& st);
 
 /// The text of a symbolic link as it may stand in the folder, or nothing when it would lead outside (`why` says so).
 /// `depth` is the number of directories above the link. ".." is only taken at the start: behind a name, which may be
@@ -84,6 +95,12 @@ class FilePuller {
   bool attempt(PullItem& item);
   bool carry_over(PullItem& item, const std::string& target, const struct stat& there) const;
   bool is_ours(const PullItem& item, const std::string& target, const struct stat& there) const;
+  Timestamp date_in_folder(const std::string& target, const Timestamp& modified) const;
+  bool may_share(const PullItem& item) const;
+  bool carry_over_shared(PullItem& item);
+  bool share(PullItem& item, const PartFile& part);
+  bool is_stored_as(const PullItem& item, const PartFile& part, const std::string& path);
+  void settle_shared(PullItem& item, PullOutcome outcome, const std::string& path);
   Reading compare(PullItem& item, const Directory& dir, std::string_view name);
   Reading copy(PullItem& item, PartFile& part, const Directory& dir);
   Reading encode(PullItem& item, PartFile& part, const Directory& dir);

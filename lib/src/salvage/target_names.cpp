@@ -66,11 +66,6 @@ std::size_t extension_start(std::string_view name) {
   return dot == std::string_view::npos || dot == 0 || name.size() - dot > kMaxExtensionBytes ? name.size() : dot;
 }
 
-bool is_reserved_at_root(std::string_view name) {
-  const std::string lower = lower_ascii(name);
-  return lower == kManifestName || lower == lower_ascii(kSumsName) || lower == kWorkName || lower == kDamagedFolder;
-}
-
 // --- folding ---
 
 constexpr bool is_combining(char32_t c) {
@@ -116,6 +111,12 @@ void fold_into(std::u32string& to, char32_t c) {
 }
 
 }  // namespace
+
+bool is_reserved_at_root(std::string_view name) {
+  const std::string lower = lower_ascii(name);
+  return lower == kManifestName || lower == lower_ascii(kSumsName) || lower == kWorkName || lower == kDamagedFolder ||
+         lower == kDiscsFolder;
+}
 
 std::string fold_key(std::string_view name) {
   std::u32string folded;

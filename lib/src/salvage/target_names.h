@@ -15,6 +15,8 @@ inline constexpr std::string_view kManifestName = "lacuna-manifest.jsonl";
 inline constexpr std::string_view kSumsName = "SHA256SUMS";
 inline constexpr std::string_view kWorkName = ".lacuna-work.jsonl";
 inline constexpr std::string_view kDamagedFolder = "_damaged";
+/// Of a folder with files of several discs: the folder of their manifests.
+inline constexpr std::string_view kDiscsFolder = "lacuna-discs";
 /// How files under construction begin; no file of a disc is ever pulled under such a name.
 inline constexpr std::string_view kPartPrefix = ".lacuna-part-";
 /// What follows a damaged file's name in the name of the list of its gaps.
@@ -27,6 +29,9 @@ inline constexpr std::size_t kMaxNameBytes = 255;
 /// (as %HH), device names of DOS (with a '_' behind their stem), more than kMaxNameBytes (shortened, see
 /// with_suffix). `portable` also takes <>:"\|?* and dots and spaces at the end (as %HH).
 std::string clean_name(std::string_view name, bool portable);
+
+/// True for our own names at the top of a folder, whatever their letter case.
+bool is_reserved_at_root(std::string_view name);
 
 /// `name` with "~" and 8 hexadecimal digits that depend on `original` and `attempt` only, before its extension, cut to
 /// `max_bytes` at a code point.

@@ -14,11 +14,14 @@
 #include <unordered_set>
 #include <vector>
 
+#include "base/workers.h"
 #include "lacuna/pull.h"
+#include "salvage/bag.h"
+#include "salvage/disc_manifests.h"
 #include "salvage/manifest.h"
 #include "salvage/output_folder.h"
 #include "salvage/target_names.h"
-#include "base/workers.h"
+#include "salvage/verify_bag.h"
 
 namespace lacuna {
 namespace {
@@ -36,6 +39,8 @@ struct Expected {
 };
 
 struct Folder {
+  FolderLayout layout;
+  std::vector<std::string> manifests;
   std::vector<Expected> files;
   std::uint64_t not_whole = 0;
 };
@@ -53,8 +58,9 @@ class Verifier {
 
   Verifier(Directory root, std::string shown) : root_(std::move(root)), shown_(std::move(shown)) {}
 
-  Result<Folder> read_manifest();
+  Result<Folder> read_manifests();
   void read_sums(const Folder& folder);
+  void check_bag(const Folder& folder);
   void check(const Expected& expected, Worker& worker);
   void find_surplus(const Folder& folder);
 
@@ -63,6 +69,8 @@ class Verifier {
   VerifyReport report;
 
  private:
+  Result<Done> read_manifest(const std::string& path, Folder& folder);
+  void expect(Expected expected, const std::string& manifest, Folder& folder);
   void add(Kind kind, std::string_view path, std::string text) {
     const std::lock_guard lock(mutex_);
     report.problems.push_back({kind, std::string(path), std::move(text)});
@@ -73,20 +81,49 @@ class Verifier {
 
   Directory root_;
   std::string shown_;
+  std::unordered_map<std::string, std::size_t> by_path_;  // of the files that are expected
   std::mutex mutex_;  // of the report
 };
 
-Result<Folder> Verifier::read_manifest() {
+/// That of a folder for one disc, or those of all discs.
+Result<Folder> Verifier::read_manifests() {
+  Folder folder;
+  std::optional<struct stat> own;
+  if (look_at(root_->get(), kManifestName, own) == 0 && !own) {
+    static_cast<void>(list_disc_manifests(root_, folder.manifests));
+  }
+  if (folder.manifests.empty()) folder.manifests.emplace_back(kManifestName);
+  const std::vector<std::string> paths = folder.manifests;
+  for (const std::string& path : paths) {
+    if (const auto read = read_manifest(path, folder); !read) return read.error();
+  }
+  by_path_.clear();
+  return folder;
+}
+
+/// A file that several paths stand for is one.
+void Verifier::expect(Expected expected, const std::string& manifest, Folder& folder) {
+  const auto [it, added] = by_path_.try_emplace(expected.path, folder.files.size());
+  if (added) return folder.files.push_back(std::move(expected));
+  const Expected& before = folder.files[it->second];
+  if (before.sums != expected.sums || before.size != expected.size || before.link != expected.link) {
+    add(Kind::kSumsDisagree, expected.path, fmt::format("{} says of it what no other line does", manifest));
+  }
+}
+
+Result<Done> Verifier::read_manifest(const std::string& path, Folder& folder) {
   Fd file;
   const auto unreadable = [&](std::string_view why) {
-    return Error{ErrorCode::kNotReadable, fmt::format("'{}/{}' {}", shown_, kManifestName, why)};
+    return Error{ErrorCode::kNotReadable, fmt::format("'{}/{}' {}", shown_, path, why)};
   };
-  const int open_error = open_at(root_->get(), kManifestName, O_RDONLY | O_NONBLOCK, file);
+  const auto [parent, name] = split_path(path);
+  Directory dir;
+  int open_error = DirectoryCache(root_).open(parent, false, dir);
+  if (open_error == 0) open_error = open_at(dir->get(), name, O_RDONLY | O_NONBLOCK, file);
   if (open_error == ENOENT) return unreadable("is not there; this folder was not pulled by Lacuna, or not to its end");
   if (open_error == ELOOP) return unreadable("is a symbolic link, which is not followed");
   if (open_error != 0) return unreadable(fmt::format("cannot be read: {}", errno_text(open_error)));
 
-  Folder folder;
   std::optional<Error> failure;
   bool any = false;
   const int error = for_each_line(file.get(), [&](std::string_view line, std::uint64_t number, bool torn) {
@@ -97,25 +134,29 @@ Result<Folder> Verifier::read_manifest() {
     } else if (number == 1) {
       const auto header = parse_header(line, problem);
       if (header && header->schema != kManifestSchema) problem = "this is no manifest";
+      if (header && path == folder.manifests.front()) folder.layout = header->layout;
+      if (header && header->layout != folder.layout) {
+        problem = fmt::format("the manifests of the folder are not of one kind: {}, and here {}",
+                              describe(folder.layout), describe(header->layout));
+      }
     } else if (auto entry = parse_entry(line, problem)) {
       if (entry->state != FileState::kWhole) ++folder.not_whole;
       if (!entry->gap_list.empty()) {
-        folder.files.push_back({entry->gap_list, std::nullopt, {{}, entry->gap_list_sha256}, {}});
+        expect({entry->gap_list, std::nullopt, {{}, entry->gap_list_sha256}, {}}, path, folder);
       }
       if (entry->in_folder()) {
-        folder.files.push_back(
-            {entry->target, entry->bytes_in_folder(), std::move(entry->sums), std::move(entry->link)});
+        expect({entry->target, entry->bytes_in_folder(), std::move(entry->sums), std::move(entry->link)}, path, folder);
       }
     }
     if (!problem.empty()) {
-      failure = Error{ErrorCode::kBadInput, fmt::format("{}/{}:{}: {}", shown_, kManifestName, number, problem)};
+      failure = Error{ErrorCode::kBadInput, fmt::format("{}/{}:{}: {}", shown_, path, number, problem)};
     }
     return !failure;
   });
   if (failure) return *failure;
   if (error != 0) return unreadable(fmt::format("cannot be read: {}", errno_text(error)));
   if (!any) return unreadable("is empty");
-  return folder;
+  return Done{};
 }
 
 std::optional<Checksums> Verifier::sum(int fd, Worker& worker, int& error) {
@@ -190,7 +231,8 @@ void Verifier::read_sums(const Folder& folder) {
   for (const Expected& e : folder.files) {
     if (e.link.empty()) expected.emplace(e.path, &e.sums.sha256);
   }
-  std::string manifest_sha256;
+  std::unordered_map<std::string_view, std::string> manifests;
+  for (const std::string& path : folder.manifests) manifests.emplace(path, std::string());
   std::unordered_set<std::string> listed;
   const int error = for_each_line(file.get(), [&](std::string_view line, std::uint64_t number, bool torn) {
     const auto parsed = torn ? std::nullopt : parse_sums_line(line);
@@ -201,8 +243,8 @@ void Verifier::read_sums(const Folder& folder) {
     const auto& [sha256, name] = *parsed;
     if (!listed.insert(name).second) {
       add(Kind::kSumsDisagree, kSumsName, fmt::format("line {} names a file again", number));
-    } else if (name == kManifestName) {
-      manifest_sha256 = sha256;
+    } else if (const auto manifest = manifests.find(name); manifest != manifests.end()) {
+      manifest->second = sha256;
     } else if (const auto it = expected.find(name); it == expected.end()) {
       add(Kind::kSumsDisagree, name, fmt::format("{} names it (line {}), the manifest does not", kSumsName, number));
     } else if (*it->second != sha256) {
@@ -217,21 +259,41 @@ void Verifier::read_sums(const Folder& folder) {
     }
   }
 
-  if (manifest_sha256.empty()) {
-    return add(Kind::kSumsDisagree, kManifestName, fmt::format("{} does not name it", kSumsName));
-  }
-  Fd manifest;
-  Worker worker(root_);
-  int read_error = open_at(root_->get(), kManifestName, O_RDONLY | O_NONBLOCK, manifest);
-  const auto sums = read_error == 0 ? sum(manifest.get(), worker, read_error) : std::nullopt;
-  if (read_error != 0) return add(Kind::kUnreadable, kManifestName, errno_text(read_error));
-  if (sums && sums->sha256 != manifest_sha256) {
-    add(Kind::kChanged, kManifestName, fmt::format("is not the manifest that {} was written with", kSumsName));
+  for (const auto& [path, sha256] : manifests) {
+    if (sha256.empty()) {
+      add(Kind::kSumsDisagree, path, fmt::format("{} does not name it", kSumsName));
+      continue;
+    }
+    const auto [parent, name] = split_path(path);
+    Directory dir;
+    Fd manifest;
+    Worker worker(root_);
+    int read_error = worker.directories.open(parent, false, dir);
+    if (read_error == 0) read_error = open_at(dir->get(), name, O_RDONLY | O_NONBLOCK, manifest);
+    const auto sums = read_error == 0 ? sum(manifest.get(), worker, read_error) : std::nullopt;
+    if (read_error != 0) {
+      add(Kind::kUnreadable, path, errno_text(read_error));
+    } else if (sums && sums->sha256 != sha256) {
+      add(Kind::kChanged, path, fmt::format("is not the manifest that {} was written with", kSumsName));
+    }
   }
 }
 
+void Verifier::check_bag(const Folder& folder) {
+  PayloadSums payload;
+  for (const Expected& e : folder.files) {
+    if (e.link.empty()) payload.emplace(e.path, &e.sums.sha256);
+  }
+  verify_bag(root_, payload, folder.manifests,
+             [&](Kind kind, std::string_view path, std::string text) { add(kind, path, std::move(text)); });
+}
+
 void Verifier::find_surplus(const Folder& folder) {
-  std::unordered_set<std::string_view> expected{kManifestName, kSumsName};
+  std::unordered_set<std::string_view> expected{kSumsName};
+  expected.insert(folder.manifests.begin(), folder.manifests.end());
+  if (folder.layout.bag) {
+    expected.insert({kBagDeclarationName, kBagInfoName, kPayloadManifestName, kTagManifestName});
+  }
   for (const Expected& e : folder.files) expected.insert(e.path);
   DirectoryCache directories(root_);
   std::vector<std::string> left{""};
@@ -272,7 +334,7 @@ Result<VerifyReport> verify(const std::filesystem::path& folder, unsigned thread
   auto root = open_folder(folder, false);
   if (!root) return root.error();
   Verifier verifier(*root, folder.string());
-  const auto expected = verifier.read_manifest();
+  const auto expected = verifier.read_manifests();
   if (!expected) return expected.error();
   verifier.report.not_whole = expected->not_whole;
   std::uint64_t total_bytes = 0;
@@ -286,6 +348,7 @@ Result<VerifyReport> verify(const std::filesystem::path& folder, unsigned thread
     return false;
   };
   verifier.read_sums(*expected);
+  if (expected->layout.bag) verifier.check_bag(*expected);
   run_workers(
       threads, expected->files.size(),
       [&] {

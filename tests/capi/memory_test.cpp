@@ -43,6 +43,17 @@ void* operator new(std::size_t bytes) { return allocate(bytes, 0); }
 void* operator new[](std::size_t bytes) { return allocate(bytes, 0); }
 void* operator new(std::size_t bytes, std::align_val_t a) { return allocate(bytes, static_cast<std::size_t>(a)); }
 void* operator new[](std::size_t bytes, std::align_val_t a) { return allocate(bytes, static_cast<std::size_t>(a)); }
+// Sanitizers bring their own of these, which would not be counted.
+void* operator new(std::size_t bytes, const std::nothrow_t&) noexcept {
+  try {
+    return allocate(bytes, 0);
+  } catch (const std::bad_alloc&) {
+    return nullptr;
+  }
+}
+void* operator new[](std::size_t bytes, const std::nothrow_t& nothrow) noexcept { return operator new(bytes, nothrow); }
+void operator delete(void* p, const std::nothrow_t&) noexcept { release(p); }
+void operator delete[](void* p, const std::nothrow_t&) noexcept { release(p); }
 void operator delete(void* p) noexcept { release(p); }
 void operator delete[](void* p) noexcept { release(p); }
 void operator delete(void* p, std::size_t) noexcept { release(p); }

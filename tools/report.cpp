@@ -51,14 +51,39 @@ struct ReportCommand {
   int draw(ProgressLine& line) const {
     const PictureFormat format = picture_format(picture);
     NewFile file = must(NewFile::open(picture));
-    const OpenedDisc opened = image.open(common, line);
-    write_picture(*opened.image, opened.disc.get(), picture_options(), format,
+    const std::unique_ptr<Image> opened = image.open_image(common, line);
+    for (const Finding& f : opened->findings().list()) {
+      if (f.severity != Severity::kNote) common.note(f.subject + ": " + f.text);
+    }
+    const std::unique_ptr<const Disc> disc = read(*opened, line);
+    line.erase();
+    write_picture(*opened, disc.get(), picture_options(), format,
                   [&file](std::string_view bytes) { file.write(bytes); });
     must(file.publish());
-    const std::vector<SectorRun> runs = opened.image->states().slice(0, opened.image->end_lba());
+    const std::vector<SectorRun> runs = opened->states().slice(0, opened->end_lba());
     const bool all_good =
         std::ranges::all_of(runs, [](const SectorRun& r) { return r.state <= SectorState::kRepaired; });
     return all_good ? kAllWhole : kLosses;
+  }
+
+  /// Reads and judges the disc, which teaches the image what speaks against its sectors. A disc without a file system
+  /// has a picture too.
+  std::unique_ptr<const Disc> read(const Image& opened, ProgressLine& line) const {
+    DiscOptions options = image.disc_options();
+    options.threads = static_cast<unsigned>(common.threads);
+    options.progress = line.callback();
+    Result<std::unique_ptr<const Disc>> disc = open_disc(opened, options);
+    if (!disc && disc.error().code == ErrorCode::kNoFileSystem) {
+      common.note(image.image + ": no file system found; the picture shows what is known of the sectors");
+      return nullptr;
+    }
+    std::unique_ptr<const Disc> found = must(std::move(disc));
+    JudgeOptions judge_options;
+    judge_options.look_inside = !image.no_look_inside;
+    judge_options.threads = options.threads;
+    judge_options.progress = line.callback();
+    must(judge(*found, judge_options));
+    return found;
   }
 };
 

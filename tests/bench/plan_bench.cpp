@@ -10,26 +10,11 @@
 #include "disc/disc_builder.h"
 #include "lacuna/plan.h"
 #include "lacuna/verdict.h"
+#include "support/empty_source.h"
 
 namespace {
 
 using namespace lacuna;
-
-/// Sectors that nobody reads: the map tells all.
-class EmptySource final : public SectorSource {
- public:
-  explicit EmptySource(std::uint64_t sectors) : sectors_(sectors) {}
-  std::uint64_t end_lba() const noexcept override { return sectors_; }
-  const RangeSet& holes() const noexcept override { return holes_; }
-  void read(std::uint64_t, std::span<std::uint8_t> out, std::span<SectorState> states) const override {
-    std::fill(out.begin(), out.end(), std::uint8_t{0});
-    std::fill(states.begin(), states.end(), SectorState::kGood);
-  }
-
- private:
-  std::uint64_t sectors_;
-  RangeSet holes_;
-};
 
 struct LargeDisc {
   std::unique_ptr<Image> image;
@@ -59,7 +44,7 @@ LargeDisc large_disc(int lie) {
   std::vector<SectorMap> maps;
   maps.push_back(SectorMap::from_runs(std::move(bad)));
   LargeDisc large;
-  large.image = Image::from_source(std::make_unique<EmptySource>(sectors), std::move(maps));
+  large.image = Image::from_source(std::make_unique<test::EmptySource>(sectors), std::move(maps));
   DiscBuilder builder(*large.image);
   std::uint64_t lba = 1000;
   NodeId directory = kRoot;

@@ -6,13 +6,16 @@
 
 #include <cmath>
 #include <cstring>
+#include <memory>
 #include <string>
 #include <utility>
 #include <vector>
 
 #include "lacuna/image.h"
 #include "report/state_grid.h"
+#include "support/empty_source.h"
 #include "support/memory_image.h"
+#include "support/simulated_reads.h"
 
 namespace lacuna::report {
 namespace {
@@ -238,6 +241,31 @@ TEST(Picture, OfImagesWithoutAnythingOrBehindTheirStart) {
     options.layer_break = 1;
     EXPECT_TRUE(is_well_formed(svg_of(lay_out(picture_facts(*late, nullptr, options)))));
   }
+}
+
+TEST(Picture, ScratchesOfAnotherVelocityAreDrawnStraight) {
+  // Scratched at 1.3 m/s; the published measures are those of 1.2 m/s, by which they would be rings.
+  std::vector<SectorRun> bad;
+  for (const std::uint64_t lba : test::scratched(200'000, 12).lbas) bad.push_back({lba, 1, SectorState::kBad});
+  std::vector<SectorMap> maps;
+  maps.push_back(SectorMap::from_runs(std::move(bad)));
+  const auto image = Image::from_source(std::make_unique<test::EmptySource>(200'000), std::move(maps));
+  const PictureFacts facts = picture_facts(*image, nullptr, {});
+  ASSERT_TRUE(facts.fit);
+  EXPECT_NEAR(facts.geometry.sector_mm(), 1300.0 / 75, 0.05);
+  const StateGrid grid(facts.geometry, 0, facts.runs, 0.5, 720),
+      ring(DiscGeometry(DiscType::kCd74, 200'000), 0, facts.runs, 0.5, 720);
+  const auto untouched = [](const StateGrid& g) {
+    int cells = 0;
+    for (std::uint32_t r = 0; r < g.rings(); ++r) {
+      for (const GridCell& c : g.ring(r)) cells += c.worst() == SectorState::kGood ? 1 : 0;
+    }
+    return cells;
+  };
+  // Three scratches leave most of the disc alone; as rings they don't.
+  EXPECT_GT(untouched(grid), 20'000);
+  EXPECT_LT(untouched(ring), untouched(grid) / 2);
+  EXPECT_THAT(svg_of(lay_out(facts)), HasSubstr("The damage repeats turn by turn"));
 }
 
 TEST(Picture, TheMediumCanBeTold) {

@@ -14,7 +14,7 @@
 namespace lacuna {
 
 /// What a disc is as far as places on it go. DVD-R, DVD+R, DVD-RW, DVD+RW and DVD-ROM share one spiral; so do BD-R,
-/// BD-RE and BD-ROM. docs/report.md has the numbers of each.
+/// BD-RE and BD-ROM. docs/picture.md has the numbers of each.
 enum class DiscType : std::uint8_t {
   kCd74,             ///< CD with the standard's own spiral: up to 74 minutes.
   kCd80,             ///< CD wound tighter: 80 minutes.
@@ -52,7 +52,7 @@ enum class PictureFormat : std::uint8_t { kSvg, kPng };
 /// Draws each layer of the disc as it lies there, seen from the side that is read, every place by the worst state of
 /// its sectors. `disc`: what was read of the image; null where there is no file system, its name and size are then not
 /// known. SVG is text without an XML declaration, which can stand in an HTML page. The states are those that the image
-/// knows now: judge() first. What the picture rests on and can't tell: docs/report.md.
+/// knows now: judge() first. What the picture rests on and can't tell: docs/picture.md.
 LACUNA_API void write_picture(const Image& image, const Disc* disc, const PictureOptions& options, PictureFormat format,
                               const Sink& sink);
 

@@ -32,9 +32,10 @@ DiscGeometry::DiscGeometry(DiscType type, std::uint64_t sectors, std::optional<s
   place_layers();
 }
 
-DiscGeometry DiscGeometry::with_sector_mm(double sector_mm) const {
+DiscGeometry DiscGeometry::with_winding(double sector_mm, double pitch_mm) const {
   DiscGeometry other = *this;
-  if (other.sector_ > 0) other.sector_ = sector_mm;
+  other.sector_ = sector_mm;
+  other.pitch_ = pitch_mm;
   other.place_layers();
   return other;
 }

@@ -54,8 +54,8 @@ class DiscGeometry {
   /// False when no such disc holds so many sectors, or not so on its layers. They are then made shorter until they fit:
   /// places are only in the right order.
   bool fits() const noexcept { return fits_; }
-  /// The same track with sectors of another length.
-  DiscGeometry with_sector_mm(double sector_mm) const;
+  /// The same sectors on a track that is wound otherwise, see spiral_fit.h. Not of a disc in zones.
+  DiscGeometry with_winding(double sector_mm, double pitch_mm) const;
 
   /// Where a sector begins. lba < sectors().
   Place place_of(std::uint64_t lba) const;

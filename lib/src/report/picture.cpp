@@ -92,6 +92,19 @@ std::string type_sentence(const DiscGeometry& geometry, const std::string& why) 
   return text;
 }
 
+/// How far angles can be trusted.
+std::string winding_sentence(const std::optional<SpiralFit>& fit) {
+  if (!fit) {
+    return "Discs of a type differ a little. How far out a place is, can be relied on; at which angle, can't: a "
+           "straight "
+           "scratch may look like a ring.";
+  }
+  return fmt::format(
+      "The damage repeats turn by turn. That told how this disc is wound: {:.2f} mm a sector, {:.3f} µm between turns. "
+      "What is in line here is in line on the disc; where on the disc the triangle is, can't be told.",
+      fit->sector_mm, fit->pitch_mm * 1000);
+}
+
 /// Puts texts and swatches one below the other.
 class Panel {
  public:
@@ -199,6 +212,8 @@ PictureFacts picture_facts(const Image& image, const Disc* disc, const PictureOp
       std::filesystem::path(image.name()).filename().string(), volume == nullptr ? std::string() : volume->volume_id,
       DiscGeometry(guess.type, sectors, options.layer_break),
       options.type || options.medium != Medium::kAuto ? std::string() : guess.why, image.states().slice(0, sectors)};
+  facts.fit = fit_spiral(facts.geometry, facts.runs);
+  if (facts.fit) facts.geometry = facts.geometry.with_winding(facts.fit->sector_mm, facts.fit->pitch_mm);
   return facts;
 }
 
@@ -238,10 +253,8 @@ DiscPicture lay_out(PictureFacts facts) {
       "Seen from the side that is read, as large as the disc is. Sectors follow each other clockwise; the triangle is "
       "where they begin.");
   panel.paragraph(type_sentence(geometry, facts.why_type));
-  panel.paragraph(
-      "Where the triangle is on the disc itself, nobody knows. Discs differ a little: how far out a place is, can be "
-      "relied on; a straight scratch may look bent, or like a ring.");
-  const double rows = static_cast<double>((layers + columns - 1) / columns);
+  panel.paragraph(winding_sentence(facts.fit));
+  const auto rows = static_cast<double>((layers + columns - 1) / columns);
   picture.height = std::max(kHead + rows * (2 * rim + kUnderDisc), panel.bottom()) + kMargin - 2;
   picture.description = in_words(picture, counts);
   return picture;

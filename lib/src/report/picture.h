@@ -3,13 +3,14 @@
 #pragma once
 
 #include <cstdint>
-#include <span>
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "lacuna/picture.h"
 #include "lacuna/report.h"
 #include "report/disc_geometry.h"
+#include "report/spiral_fit.h"
 #include "report/state_style.h"
 
 namespace lacuna::report {
@@ -58,8 +59,9 @@ struct DiscPicture {
 struct PictureFacts {
   std::string name, label;  ///< The image's and the volume's.
   DiscGeometry geometry;
-  std::string why_type;         ///< Empty when the caller gave the type.
-  std::vector<SectorRun> runs;  ///< Ascending, from LBA 0 to the geometry's end.
+  std::string why_type;               ///< Empty when the caller gave the type.
+  std::vector<SectorRun> runs;        ///< Ascending, from LBA 0 to the geometry's end.
+  std::optional<SpiralFit> fit = {};  ///< By which the geometry is wound.
 };
 PictureFacts picture_facts(const Image& image, const Disc* disc, const PictureOptions& options);
 DiscPicture lay_out(PictureFacts facts);

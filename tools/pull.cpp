@@ -22,22 +22,28 @@ struct Pull {
   std::vector<std::string> twins;
   std::string audio_format = "wav";
   std::optional<std::uint32_t> track;
-  bool damaged = false, skip_programs = false, portable_names = false, replace = false;
+  std::vector<std::string> bag_info;
+  std::string arrange = "tree";
+  bool damaged = false, skip_programs = false, portable_names = false, replace = false, bag = false, once = false;
 
   int run() const {
     ProgressLine line(common.shows_progress());
     if (!to_plain.empty()) return write_plain(line);
+    PullOptions options;
+    for (const std::string& element : bag_info) options.bag_info.push_back(must(parse_bag_element(element)));
     const OpenedDisc opened = image.open(common, line);
     const bool all_match = globs.all_match(*opened.disc);
     std::unique_ptr<const Twins> donors;
     if (!twins.empty()) donors = look_at_donors(opened, image, twins, globs.globs(), common, line);
-    PullOptions options;
     options.to = to;
     options.only = globs.globs();
     options.damaged = damaged;
     options.skip_programs = skip_programs;
     options.portable_names = portable_names;
     options.replace = replace;
+    options.bag = bag;
+    options.arrangement = *arrangement_from(arrange);
+    options.once = once;
     options.completions = donors.get();
     if (audio_format == "flac") options.audio_format = AudioFormat::kFlac;
     options.threads = static_cast<unsigned>(common.threads);
@@ -70,6 +76,7 @@ struct Pull {
   }
 
   int status(const OpenedDisc& opened, const PullReport& report, bool all_match, const Twins* donors) const {
+    if (bag && !report.bag_closed && report.findings.counts().contains("bag-not-closed")) return kUnwritable;
     bool losses = (donors != nullptr && !all_looked_at(*donors)) || !all_match ||
                   (opened.may_hide_files() && !globs.name_single_files(*opened.disc));
     for (const PulledFile& f : report.files) {
@@ -108,7 +115,25 @@ void add_pull(CLI::App& app, Action& action) {
   sub->add_option("--audio-format", args->audio_format, "What audio tracks become: wav or flac")
       ->check(CLI::IsMember({"wav", "flac"}))
       ->option_text("wav|flac");
-  sub->add_flag("--replace", args->replace, "Replace files that are in the way");
+  CLI::Option* replace = sub->add_flag("--replace", args->replace, "Replace files that are in the way");
+  CLI::Option* bag =
+      sub->add_flag("--bag", args->bag, "DIR becomes a BagIt bag (RFC 8493), the files below data/")->excludes(plain);
+  add_repeated(*sub, "--bag-info", args->bag_info,
+               "An element of the bag's bag-info.txt, such as 'Source-Organization: Harbour Museum'; repeat it")
+      ->option_text("'LABEL: VALUE'")
+      ->needs(bag);
+  sub->add_option(
+         "--arrange", args->arrange,
+         "Lay the files out by the year of their last change, by kind (photos, video, audio, documents, other), "
+         "or both; DIR takes many discs then")
+      ->check(CLI::IsMember({"year", "kind", "year/kind"}))
+      ->option_text("year|kind|year/kind")
+      ->excludes(plain);
+  sub->add_flag("--once", args->once,
+                "Store files that are equal in every byte once; DIR takes many discs then, and the manifests say which "
+                "paths each file stands for")
+      ->excludes(plain)
+      ->excludes(replace);
   args->common.add_to(*sub);
   args->format.add_to(*sub, {"text", "json"});
   sub->footer(
@@ -116,8 +141,13 @@ void add_pull(CLI::App& app, Action& action) {
       "  lacuna pull harbour-1998.iso --map harbour-1998.map --to harbour-files\n"
       "  lacuna pull harbour-1998.iso 'photos/**' --to photos --damaged\n"
       "  lacuna pull packets-2003.iso --to packets --deleted  (deleted files beside the others, as NAME~2 if need be)\n"
+      "  lacuna pull harbour-1998.iso --to harbour-bag --bag --bag-info 'Source-Organization: Harbour Museum'\n"
+      "  for d in box/*.iso; do lacuna pull \"$d\" --to archive --bag --arrange year/kind --once; done\n"
+      "                                   (a box of discs in one archive, each file once, ready to hand over)\n"
       "Nothing that is already there is overwritten, and nothing is written outside DIR. Run again, it does what is\n"
-      "missing. DIR gets lacuna-manifest.jsonl (what each file is worth) and SHA256SUMS (for sha256sum -c).\n"
+      "missing. DIR gets lacuna-manifest.jsonl (what each file is worth) and SHA256SUMS (for sha256sum -c). With\n"
+      "--arrange or --once there is a manifest for each disc, in lacuna-discs/. A folder keeps the layout that it was\n"
+      "begun with. A bag has its bagit.txt only while it is complete; docs/archive.md tells more.\n"
       "Exit status: 0 all asked for is whole and in DIR; 1 some is not whole; 4 something could not be written.\n");
   sub->callback([&action, args] {
     if (args->to.empty() && args->to_plain.empty()) throw CLI::RequiredError("--to DIR or --to-plain FILE");

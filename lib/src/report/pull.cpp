@@ -79,9 +79,10 @@ void pull_as_text(const Disc& disc, const Verdicts& verdicts, const PullReport& 
               c.missing_bytes == 0 ? "" : fmt::format("   {} missing", human_bytes(c.missing_bytes)));
   }
 
-  std::uint64_t completed = 0, surely = 0;
+  std::uint64_t completed = 0, surely = 0, shared = 0;
   for (const PulledFile& f : report.files) {
     completed += f.completed;
+    shared += f.shared;
     surely += f.completed && pulled_as(verdicts, options, f).state == FileState::kWhole;
   }
   if (completed != 0) {
@@ -89,11 +90,21 @@ void pull_as_text(const Disc& disc, const Verdicts& verdicts, const PullReport& 
               counted(completed, "file"), grouped(surely));
   }
 
+  if (shared != 0) {
+    out.print("  {}, {}, stored already under another path; the manifest says under which\n", counted(shared, "file"),
+              human_bytes(report.bytes_shared));
+  }
+  if (report.bag_closed) out.print("  {} is a complete bag\n", shown(folder));
+
   list_outcome(disc, report, PullOutcome::kFailed, "Could not be written", out);
   list_outcome(disc, report, PullOutcome::kBlocked, "Something else is in the way", out);
   list_outcome(disc, report, PullOutcome::kLeftDamaged, "Not whole, left in the image", out);
   list_outcome(disc, report, PullOutcome::kLeftProgram, "Programs, left in the image as asked", out);
-  list_outcome(disc, report, PullOutcome::kLeftSpecial, "Devices and the like, never made", out);
+  list_outcome(disc, report, PullOutcome::kLeftSpecial,
+               options.bag || options.once || options.arrangement != Arrangement::kTree
+                   ? "Links, devices and the like, recorded but not made"
+                   : "Devices and the like, never made",
+               out);
   for (const Finding& f : report.findings.list()) {
     if (f.severity != Severity::kNote) out.print("\n{}: {}\n", shown(f.subject), shown(f.text));
   }
@@ -104,7 +115,8 @@ void pull_as_text(const Disc& disc, const Verdicts& verdicts, const PullReport& 
 
   out.add("\nWHAT NEXT\n");
   if (count_of(report, PullOutcome::kBlocked) != 0) {
-    out.add("  Replace what is in the way (add --replace), or pull to another folder\n");
+    out.print("  {}, or pull to another folder\n",
+              options.once ? "Move what is in the way elsewhere" : "Replace what is in the way (add --replace)");
   }
   if (count_of(report, PullOutcome::kFailed) != 0) {
     out.add("  Make room or choose another folder; the same command goes on where it stopped\n");
@@ -136,6 +148,8 @@ void pull_as_json(const Disc& disc, const Verdicts& verdicts, const PullReport& 
   }
   json.close_object();
   json.put("bytes_written", report.bytes_written);
+  if (options.once) json.put("bytes_shared", report.bytes_shared);
+  if (options.bag) json.put("bag_closed", report.bag_closed);
   json.close_object();
   json.put("to", options.to.string());
   json.open_array("files");
@@ -161,6 +175,7 @@ void pull_as_json(const Disc& disc, const Verdicts& verdicts, const PullReport& 
     }
     json.put("outcome", to_string(f.outcome));
     json.put_text("target", f.target);
+    if (f.shared) json.put("shared", true);
     json.put_text("why", f.why);
     json.close_object();
   }

@@ -3,6 +3,7 @@
 #include <gmock/gmock.h>
 
 #include "combine/twin_box.h"
+#include "salvage/archive_box.h"
 
 namespace lacuna::test {
 namespace {
@@ -13,7 +14,7 @@ using ::testing::IsEmpty;
 using ::testing::SizeIs;
 
 /// A disc with a file that lacks blocks 10 to 15 of 300, one that nobody has, and a donor.
-struct PullTwins : ::testing::Test {
+struct TwinDiscs {
   TwinBox here{"here"}, there{"there"};
   std::string content = blocks(300, 1) + "end";
   std::unique_ptr<const Twins> twins;
@@ -32,6 +33,8 @@ struct PullTwins : ::testing::Test {
     return options;
   }
 };
+
+struct PullTwins : ::testing::Test, TwinDiscs {};
 
 /// Gives nothing back of what it promised.
 class Forgetful final : public Completions {
@@ -66,6 +69,30 @@ TEST_F(PullTwins, ACompletedFileIsPulledWholeAndSaysWhereFrom) {
   ASSERT_TRUE(verified.ok());
   EXPECT_THAT(verified->problems, IsEmpty());
   EXPECT_EQ(verified->not_whole, 1u) << "gone.bin only";
+}
+
+// What is whole with a donor's bytes is equal to the donor's own file, which is stored already.
+TEST(PullTwinsOnce, ACompletedFileIsStoredOnceAndADoubtfulOneByItself) {
+  for (const bool doubtful : {false, true}) {
+    TwinDiscs discs;
+    discs.open(date(doubtful ? kMoment + 5 : kMoment));
+    PullOptions options;
+    options.to = discs.here.scratch() / "archive";
+    options.once = options.bag = true;
+    discs.there.pull(options);
+    options.completions = discs.twins.get();
+    const PullReport report = discs.here.pull(options);
+    EXPECT_TRUE(report.bag_closed);
+    EXPECT_EQ(discs.here.of(report, "a.bin").shared, !doubtful);
+    const ManifestEntry e = entries_in(manifest_of(options.to, "here")).at("a.bin");
+    EXPECT_EQ(e.shared, !doubtful);
+    EXPECT_EQ(e.target, doubtful ? "data/here/a.bin" : "data/there/A.BIN");
+    EXPECT_EQ(e.evidence, "twin");
+    EXPECT_THAT(e.donors, SizeIs(1));
+    EXPECT_THAT(problems_in(options.to), IsEmpty());
+    EXPECT_EQ(check_bag(options.to), "valid");
+    EXPECT_EQ(discs.here.pull(options).bytes_written, 0u);
+  }
 }
 
 TEST_F(PullTwins, ADoubtfulCompletionIsPulledAndMarked) {

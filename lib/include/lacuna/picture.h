@@ -40,6 +40,7 @@ LACUNA_API std::string_view to_string(DiscType) noexcept;
 LACUNA_API std::optional<DiscType> disc_type_from(std::string_view word) noexcept;
 LACUNA_API Medium medium_of(DiscType) noexcept;
 
+/// How a disc is drawn.
 struct LACUNA_API PictureOptions {
   Medium medium = Medium::kAuto;  ///< What the disc is, where its type is to be guessed.
   std::optional<DiscType> type;   ///< Default: the smallest of the medium that holds all of it.

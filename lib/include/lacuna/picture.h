@@ -53,7 +53,8 @@ enum class PictureFormat : std::uint8_t { kSvg, kPng };
 /// Draws each layer of the disc as it lies there, seen from the side that is read, every place by the worst state of
 /// its sectors. `disc`: what was read of the image; null where there is no file system, its name and size are then not
 /// known. SVG is text without an XML declaration, which can stand in an HTML page. The states are those that the image
-/// knows now: judge() first. What the picture rests on and can't tell: docs/picture.md.
+/// knows now: judge() first. A PNG has no words where the system has no typeface. What the picture rests on and can't
+/// tell: docs/picture.md.
 LACUNA_API void write_picture(const Image& image, const Disc* disc, const PictureOptions& options, PictureFormat format,
                               const Sink& sink);
 

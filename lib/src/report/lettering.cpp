@@ -14,31 +14,39 @@
 namespace lacuna::report {
 namespace {
 
-/// The file of the system's sans-serif typeface, and which of those in it; empty when there is none.
+/// A typeface's file, and which of those in it; empty when there is none.
 struct FontFile {
   std::string path;
   int index = 0;
 };
-FontFile find_font(bool bold) {
+
+FontFile match(FcConfig* config, int weight) {
   FontFile found;
-  FcConfig* const config = FcInitLoadConfigAndFonts();
-  if (config == nullptr) return found;
   FcPattern* const wanted = FcPatternCreate();
   FcPatternAddString(wanted, FC_FAMILY, reinterpret_cast<const FcChar8*>("sans-serif"));
-  FcPatternAddInteger(wanted, FC_WEIGHT, bold ? FC_WEIGHT_BOLD : FC_WEIGHT_REGULAR);
+  FcPatternAddInteger(wanted, FC_WEIGHT, weight);
   FcPatternAddBool(wanted, FC_OUTLINE, FcTrue);
   FcConfigSubstitute(config, wanted, FcMatchPattern);
   FcDefaultSubstitute(wanted);
   FcResult result = FcResultNoMatch;
-  if (FcPattern* const match = FcFontMatch(config, wanted, &result); match != nullptr) {
+  if (FcPattern* const best = FcFontMatch(config, wanted, &result); best != nullptr) {
     FcChar8* path = nullptr;
-    if (FcPatternGetString(match, FC_FILE, 0, &path) == FcResultMatch) {
+    if (FcPatternGetString(best, FC_FILE, 0, &path) == FcResultMatch) {
       found.path = reinterpret_cast<const char*>(path);
-      FcPatternGetInteger(match, FC_INDEX, 0, &found.index);
+      FcPatternGetInteger(best, FC_INDEX, 0, &found.index);
     }
-    FcPatternDestroy(match);
+    FcPatternDestroy(best);
   }
   FcPatternDestroy(wanted);
+  return found;
+}
+
+/// The system's sans-serif typeface, regular and bold.
+std::array<FontFile, 2> find_fonts() {
+  std::array<FontFile, 2> found;
+  FcConfig* const config = FcInitLoadConfigAndFonts();
+  if (config == nullptr) return found;
+  found = {match(config, FC_WEIGHT_REGULAR), match(config, FC_WEIGHT_BOLD)};
   FcConfigDestroy(config);
   return found;
 }
@@ -54,10 +62,12 @@ struct Lettering::Faces {
       library = nullptr;
       return;
     }
-    for (const bool bold : {false, true}) {
-      const FontFile font = find_font(bold);
-      FT_Face& face = faces[bold ? 1 : 0];
-      if (font.path.empty() || FT_New_Face(library, font.path.c_str(), font.index & 0xffff, &face) != 0) face = nullptr;
+    const std::array<FontFile, 2> fonts = find_fonts();
+    for (std::size_t i = 0; i < fonts.size(); ++i) {
+      const FontFile& font = fonts[i];
+      if (font.path.empty() || FT_New_Face(library, font.path.c_str(), font.index & 0xffff, &faces[i]) != 0) {
+        faces[i] = nullptr;
+      }
     }
   }
   ~Faces() {

@@ -6,6 +6,10 @@
 
 #include <cmath>
 #include <random>
+#include <set>
+#include <tuple>
+#include <utility>
+#include <vector>
 
 #include "support/simulated_reads.h"
 
@@ -53,6 +57,31 @@ TEST_P(Velocities, AreToldByAScratch) {
   }
 }
 INSTANTIATE_TEST_SUITE_P(SpiralFit, Velocities, ::testing::Values(1.2, 1.27, 1.4));
+
+TEST(SpiralFit, BlocksOfADvdAndABluRayDiscTellItToo) {
+  // A drive gives up a block of 16 or 32 sectors, a fifth to a half of a turn, so angles are known less well.
+  for (const auto& [type, block, sectors] :
+       {std::tuple(DiscType::kDvd, 16U, 2'000'000U), {DiscType::kBd, 32U, 8'000'000U}}) {
+    const DiscGeometry published(type, sectors);
+    const DiscGeometry disc = published.with_winding(published.sector_mm() * 1.004, published.pitch_mm() * 1.003);
+    const std::uint64_t first = *disc.lba_at(0, disc.turns_at_radius(0, 44)) / block * block,
+                        end = *disc.lba_at(0, disc.turns_at_radius(0, 47));
+    std::set<std::uint64_t> lbas;
+    for (std::uint64_t lba = first; lba < end; lba += block) {
+      const Place p = disc.place_of(lba);
+      const double begin = p.turns - std::floor(p.turns), length = disc.turns_at(0, lba + block) - p.turns;
+      const bool crosses = (begin < 0.303 && begin + length > 0.3) || begin + length > 1.3;
+      for (std::uint64_t i = 0; crosses && i < block; ++i) lbas.insert(lba + i);
+    }
+    const std::optional<SpiralFit> fit = fit_spiral(published, runs_from(lbas));
+    ASSERT_TRUE(fit) << to_string(type);
+    const DiscGeometry fitted = published.with_winding(fit->sector_mm, fit->pitch_mm);
+    const double off = fitted.turns_at(0, first) - disc.turns_at(0, first);
+    for (std::uint64_t lba = first; lba < end; lba += 1000) {
+      ASSERT_NEAR(fitted.turns_at(0, lba) - disc.turns_at(0, lba), off, 0.25) << to_string(type) << ' ' << lba;
+    }
+  }
+}
 
 TEST(SpiralFit, SeveralScratchesAndARimAreTurnedAsOnTheDisc) {
   // tests/support scratches a disc of 1.3 m/s, 17.33 mm a sector, pitch 1.6 um, at several angles.

@@ -33,7 +33,12 @@ check_example() { # NAME COMMAND...: runs an example of the docs
 }
 
 install_static() { cmake --install "$build" --prefix "$work/installed-static"; }
-install_shared() { cmake --install "$build" --prefix "$work/installed-shared" --component shared; }
+install_shared() {
+  local component
+  for component in shared python; do
+    cmake --install "$build" --prefix "$work/installed-shared" --component "$component" || return
+  done
+}
 
 if [[ -n ${LACUNA_THOROUGH:-} ]]; then
   check subdirectory -DLACUNA_FROM=subdirectory -DLACUNA_PRECOMPILE=ON

@@ -98,6 +98,8 @@ class LACUNA_API NewFile {
 
   /// Appends. What fails is told by publish().
   void write(std::string_view bytes);
+  /// True when something could not be written: there is no use in writing more.
+  bool failed() const noexcept;
   /// Gives it its name; nothing may be written afterwards. Without it, nothing is left behind. Errors: kCannotWrite.
   Result<Done> publish();
 

@@ -36,6 +36,7 @@ class Json {
   void value(std::uint32_t number) { writer_.Uint64(number); }
   void value(std::int64_t number) { writer_.Int64(number); }
   void value(bool truth) { writer_.Bool(truth); }
+  void value(double number) { writer_.Double(number); }
   /// ISO 8601, null when not known.
   void value(const Timestamp& t);
   template <class T>

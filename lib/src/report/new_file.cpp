@@ -37,6 +37,8 @@ void NewFile::write(std::string_view bytes) {
   if (impl_->error == 0) impl_->error = write_fully(impl_->file.fd(), bytes);
 }
 
+bool NewFile::failed() const noexcept { return impl_->error != 0; }
+
 Result<Done> NewFile::publish() {
   if (impl_->error == 0) impl_->error = impl_->file.publish(impl_->name, false);
   if (impl_->error != 0) return cannot_write(impl_->path, impl_->error);

@@ -2,6 +2,8 @@
 // From arguments to a disc that has been read and judged.
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "command.h"
 #include "options.h"
 
@@ -49,6 +51,14 @@ OpenedDisc ImageArguments::open(const CommonArguments& common, ProgressLine& lin
                     image, grouped(hurt), hurt == 1 ? "y" : "ies"));
   }
   return opened;
+}
+
+bool OpenedDisc::all_whole() const {
+  const auto& counts = verdicts.counts();
+  return !may_hide_files() &&
+         std::all_of(counts.begin() + 1, counts.end(), [](const StateCount& c) { return c.files == 0; }) &&
+         std::ranges::none_of(disc->findings().list(),
+                              [](const Finding& f) { return f.severity == Severity::kLoss; });
 }
 
 }  // namespace lacuna::tool

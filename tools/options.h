@@ -56,6 +56,8 @@ struct OpenedDisc {
 
   /// True when a directory could not be read and is not known from elsewhere: there may be files that nothing names.
   bool may_hide_files() const { return verdicts.hurt_directories() != 0; }
+  /// Every file, and the file system's own structures as far as reading them brought up.
+  bool all_whole() const;
 };
 
 /// IMAGE and everything that shapes how it is read.

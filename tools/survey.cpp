@@ -29,16 +29,7 @@ struct Survey {
     const OpenedDisc opened = one.open(common, line);
     const Hits hits = find_hits(*opened.disc, opened.verdicts);
     write_survey(*opened.disc, opened.verdicts, hits, opened.context, format.format(), standard_output());
-    return all_whole(opened) ? kAllWhole : kLosses;
-  }
-
-  /// Every file, and the file system's own structures as far as reading them brought up.
-  static bool all_whole(const OpenedDisc& opened) {
-    const auto& counts = opened.verdicts.counts();
-    return !opened.may_hide_files() &&
-           std::all_of(counts.begin() + 1, counts.end(), [](const StateCount& c) { return c.files == 0; }) &&
-           std::ranges::none_of(opened.disc->findings().list(),
-                                [](const Finding& f) { return f.severity == Severity::kLoss; });
+    return opened.all_whole() ? kAllWhole : kLosses;
   }
 };
 

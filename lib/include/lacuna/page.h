@@ -17,7 +17,8 @@
 
 namespace lacuna {
 
-struct PageOptions {
+/// What a page shows, and how.
+struct LACUNA_API PageOptions {
   bool box = false;         ///< Several discs: the page begins with an overview of them.
   std::string when;         ///< When it is made, for people; empty: the page does not say.
   PictureOptions picture;   ///< What the discs are.
@@ -26,7 +27,7 @@ struct PageOptions {
 };
 
 /// One disc of a page, with what the disc itself does not tell.
-struct PageDisc {
+struct LACUNA_API PageDisc {
   const Disc& disc;
   const Verdicts& verdicts;
   const Hits& hits;
@@ -36,7 +37,7 @@ struct PageDisc {
 
 /// Writes a page piece by piece into a sink, which must outlive it. What is held in memory does not grow with the
 /// number of discs, but for a row of the overview each. For one thread.
-class Page {
+class LACUNA_API Page {
  public:
   Page(const PageOptions& options, const Sink& sink);
   ~Page();

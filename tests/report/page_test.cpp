@@ -10,6 +10,7 @@
 #include "report/museum.h"
 #include "report/script_safe.h"
 #include "report/state_style.h"
+#include "support/empty_source.h"
 
 namespace lacuna::test {
 namespace {
@@ -160,12 +161,8 @@ TEST(Page, TooManyRunsAreJoinedAndItSaysSo) {
   runs[7].state = SectorState::kUnread;
   std::vector<SectorMap> maps;
   maps.push_back(SectorMap::from_runs(std::move(runs)));
-  MemoryImage memory(numbered_sectors(16));
-  memory.hole(0, 16);
-  const auto image = Image::from_source(memory.source(), std::move(maps), "many.iso");
+  const auto image = Image::from_source(std::make_unique<EmptySource>(750'000), std::move(maps), "many.iso");
   HandDisc hand(*image);
-  // Behind the image's end states are told where something lies on them.
-  hand.file("beyond.dat", 0, 250'000 * 3 * 2048);
   hand.finish();
   const Verdicts verdicts = std::move(judge(hand.disc())).value();
   const Hits hits = find_hits(hand.disc(), verdicts);
@@ -176,7 +173,13 @@ TEST(Page, TooManyRunsAreJoinedAndItSaysSo) {
     p.finish();
   });
   const rapidjson::Document disc = data_of(page, "disc");
+  EXPECT_GT(disc["joined_below"].GetUint64(), 2u);
   EXPECT_LE(disc["runs"].Size(), 3 * 200'000u);
+  // Nothing that is not good is left out, and the worst is what is told.
+  std::uint64_t covered = 0;
+  for (rapidjson::SizeType i = 0; i < disc["runs"].Size(); i += 3) covered += disc["runs"][i + 1].GetUint64();
+  EXPECT_GE(covered, 250'000u);
+  EXPECT_EQ(disc["runs"][2].GetUint(), static_cast<unsigned>(SectorState::kUnread));
 }
 
 TEST(Page, NamesOfMapsAndCommandsAreText) {

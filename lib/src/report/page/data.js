@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
 // DiscData: the data blocks of one disc, and what follows from them: the tree, and what lies below each folder.
 
 class DiscData {

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
 // Details: all that is known of the chosen file or folder.
 
 const MOST_ROWS = 100; // Of gaps and of extents.

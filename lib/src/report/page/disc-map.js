@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
 // DiscMap: a layer cut into cells, rings by angles, each with the worst state that lies in it.
 
 const ANGLES = 360;

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
 // Where nodes lie: the stretches of one, and the nodes and structures of a stretch. Places are LBAs here, whole sectors.
 
 const SECTOR = 2048;

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
 // The filter of the tree: words in names (of files and of the folders above them), states, kinds.
 
 // Letter case, accents and what they are composed of make no difference.

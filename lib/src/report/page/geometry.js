@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
 // Geometry: from LBAs to places on the disc and back, as lib/src/report/disc_geometry.cpp has it: the square of the radius
 // grows with the length of the track. Radii in mm, angles in turns from wherever a layer's track begins, clockwise.
 

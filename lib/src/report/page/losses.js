@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
 // The files that are not whole, with their gaps.
 
 const svgEl = (tag, attributes, ...children) => {

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
 // How states look: a colour and a mark each, never colour alone. The colours are custom properties of the style sheet.
 
 const FILE_STATES = ["whole", "doubtful", "damaged", "lost", "unlocated"];

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
 // Painting a layer's cells, pixel by pixel: the state's colour, its mark in ink over it, and what is chosen before the rest.
 
 // What a mark covers, in its tile of 1 by 1 (lib/src/report/state_style.cpp has the same for the printed picture).

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
 // The parts of a disc that scripts make: its picture, its files, its losses, its plan; and how they speak to each other.
 
 class Parts {

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
 // Picture: the disc, seen from the side that is read; its layers side by side. A place is chosen by pointing or with the
 // arrow keys, and what lies there is told beside it.
 

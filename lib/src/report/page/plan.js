@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
 // The re-read plan: which sectors are worth another try, and what has been reached after each step.
 
 const REASONS = {

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
 // Rows: which nodes the tree shows, in order, for what is unfolded and what passes the filter. Typed arrays and one pass over
 // the nodes, so that a hundred thousand files answer at once.
 

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
 // Start: the theme's switch, and which disc of a box is shown.
 
 const root = document.documentElement;

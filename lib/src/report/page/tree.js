@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
 // Tree: the files as a treegrid of which only the rows in sight exist. One element has the focus; which row is meant is told
 // by aria-activedescendant.
 

@@ -1,3 +1,4 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
 // Words and elements. Whatever a disc brought is only ever text: nothing here or elsewhere parses it as markup.
 
 // Controls, and characters that reorder text or end lines, as %HH of their UTF-8, the way lacuna shows them everywhere.

@@ -212,5 +212,39 @@ TEST(CPull, WritesFilesAndSaysWhatBecameOfEach) {
   EXPECT_TRUE(std::filesystem::exists(folder.path() / "out" / "_damaged" / "PHOTO.JPG"));
 }
 
+TEST(CPull, ArrangesStoresOnceAndMakesABag) {
+  CDisc box;
+  const COpened disc = box.open();
+  const ScratchFolder folder;
+  const std::string to = (folder / "bag").string();
+  auto options = sized<lacuna_pull_options>();
+  options.to = lacuna_text(to.c_str());
+  options.flags = LACUNA_PULL_BAG | LACUNA_PULL_ONCE;
+  options.arrangement = LACUNA_ARRANGE_KIND;
+  const lacuna_string element = lacuna_text("Source-Organization: The harbour museum");
+  options.bag_elements = &element;
+  options.bag_element_count = 1;
+  lacuna_pull_report* given = nullptr;
+  lacuna_error* error = nullptr;
+  ASSERT_EQ(lacuna_disc_pull(disc.get(), &options, &given, &error), LACUNA_OK) << message_of(CError(error));
+  const CReport owner(given);
+  auto info = sized<lacuna_pull_info>();
+  ASSERT_EQ(lacuna_pull_report_get_info(given, &info, nullptr), LACUNA_OK);
+  EXPECT_EQ(info.bag_closed, 1U);
+  EXPECT_TRUE(std::filesystem::exists(folder.path() / "bag" / "bagit.txt"));
+  EXPECT_TRUE(std::filesystem::exists(folder.path() / "bag" / "data" / "photos" / "PHOTO.JPG"));
+  const std::vector<std::uint8_t> about = read_file(folder.path() / "bag" / "bag-info.txt");
+  EXPECT_THAT(std::string(about.begin(), about.end()), HasSubstr("Source-Organization: The harbour museum\n"));
+
+  options.arrangement = 4;
+  EXPECT_EQ(lacuna_disc_pull(disc.get(), &options, &given, nullptr), LACUNA_USAGE);
+  options.arrangement = LACUNA_ARRANGE_KIND;
+  options.bag_elements = nullptr;
+  EXPECT_EQ(lacuna_disc_pull(disc.get(), &options, &given, nullptr), LACUNA_USAGE);
+  const lacuna_string broken = lacuna_text("no colon");
+  options.bag_elements = &broken;
+  EXPECT_EQ(lacuna_disc_pull(disc.get(), &options, &given, nullptr), LACUNA_USAGE);
+}
+
 }  // namespace
 }  // namespace lacuna::test

@@ -168,6 +168,19 @@ class Discs(unittest.TestCase):
             (to / done[WHOLE].target).write_bytes(b"other")
             self.assertEqual([(p.kind, p.path) for p in lacuna.verify(to).problems], [("changed", done[WHOLE].target)])
 
+    def test_pull_arranged_and_once_into_a_bag(self):
+        with tempfile.TemporaryDirectory() as folder:
+            to = Path(folder) / "bag"
+            report = self.disc.pull(to, arrange=lacuna.Arrangement.YEAR_KIND, once=True, bag=True,
+                                    bag_info=["Source-Organization: The harbour museum"])
+            self.assertTrue(report.bag_closed)
+            self.assertIn("Source-Organization: The harbour museum\n", (to / "bag-info.txt").read_text())
+            pulled = [f for f in report.files if f.outcome == lacuna.Outcome.PULLED]
+            self.assertTrue(all(f.target.startswith(("data/2", "data/1", "data/undated/")) for f in pulled), pulled)
+            self.assertEqual(lacuna.verify(to).problems, [])
+            with self.assertRaises(lacuna.UsageError):
+                self.disc.pull(to, bag=True, bag_info=["no colon"])
+
     def test_eight_threads_read_one_disc(self):
         files = [f for f in self.disc.files()]
         expected = {f.path: f.read().data for f in files}

@@ -156,7 +156,7 @@ class PullText : public ::testing::Test {
   }
   Museum m_;
   PullReport report_;
-  PullOptions options_{.to = "out folder", .only = {}, .progress = {}};
+  PullOptions options_{.to = "out folder", .only = {}, .bag_info = {}, .progress = {}};
 };
 
 TEST_F(PullText, SaysWhatCameAndWhatDidNot) {

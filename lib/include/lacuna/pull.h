@@ -70,14 +70,14 @@ struct LACUNA_API PullOptions {
   /// What files lack here and others hold (lacuna/twins.h): completed files are pulled as the completion says. May be
   /// null; must outlive the pull.
   const Completions* completions = nullptr;
-  bool replace = false;         ///< Replace regular files that are there but not ours; never anything else.
+  bool replace = false;  ///< Replace regular files that are there but not ours; never anything else.
   /// The folder is a BagIt bag (RFC 8493), the files under `data/`. It has its bagit.txt only while it is complete.
   bool bag = false;
   std::vector<BagElement> bag_info;  ///< Further elements of its bag-info.txt.
   Arrangement arrangement = Arrangement::kTree;
   /// Whole files that are equal are stored once, whichever disc they come from. Not with `replace`.
   bool once = false;
-  unsigned threads = 0;         ///< 0: as many as the machine has.
+  unsigned threads = 0;  ///< 0: as many as the machine has.
   ProgressCallback progress;
 };
 
@@ -85,8 +85,8 @@ struct LACUNA_API PullOptions {
 struct LACUNA_API PulledFile {
   NodeId node = kNoNode;
   PullOutcome outcome = PullOutcome::kPulled;
-  std::string target;  ///< Relative to the folder, '/' between; empty when nothing was written.
-  std::string why;     ///< For what was not pulled.
+  std::string target;      ///< Relative to the folder, '/' between; empty when nothing was written.
+  std::string why;         ///< For what was not pulled.
   bool completed = false;  ///< It is in the folder with what PullOptions::completions gave.
   bool shared = false;     ///< `target` is the file of another path, on this disc or another, that has the same bytes.
 };
@@ -129,8 +129,8 @@ struct LACUNA_API PlainImage {
 };
 
 /// Writes the user data of a data track of a raw image, 2048 bytes a sector, and the map of its sectors. Both appear
-/// under their names only when complete; nothing already there is overwritten. Errors: kUsage for an image without tracks
-/// or a track that has no user data, kCannotWrite, kCancelled.
+/// under their names only when complete; nothing already there is overwritten. Errors: kUsage for an image without
+/// tracks or a track that has no user data, kCannotWrite, kCancelled.
 LACUNA_API Result<PlainImage> write_plain_image(const Image& image, const PlainOptions& options);
 
 /// What verify() found for one path that is not as the manifest says.

@@ -21,7 +21,7 @@ from .errors import (BadInputError, CallbackError, CancelledError, CannotWriteEr
                      OutOfMemoryError, UsageError)
 from .file import Extent, File, FileInfo, FileStream, ReadResult
 from .image import Image
-from .pull import Outcome, PulledFile, PullReport, VerifyProblem, VerifyReport, verify
+from .pull import Arrangement, Outcome, PulledFile, PullReport, VerifyProblem, VerifyReport, verify
 from .source import SectorSource
 from .words import (SECTOR_BYTES, Basis, ByteRun, Evidence, FileFlag, FileState, Finding, NodeKind, SectorRun,
                     SectorState, Severity, View)
@@ -29,7 +29,7 @@ from .words import (SECTOR_BYTES, Basis, ByteRun, Evidence, FileFlag, FileState,
 __version__: str = _ffi.library.lacuna_version().decode()
 
 __all__ = [
-    "ABI_VERSION", "SECTOR_BYTES", "BadInputError", "Basis", "ByteRun", "CallbackError", "CancelledError",
+    "ABI_VERSION", "SECTOR_BYTES", "Arrangement", "BadInputError", "Basis", "ByteRun", "CallbackError", "CancelledError",
     "CannotWriteError", "Disc", "ErrorCode", "Evidence", "Extent", "File", "FileFlag", "FileInfo", "FileState",
     "FileStream", "Finding", "Image", "InternalError", "LacunaError", "MissingBytesError", "NoFileSystemError",
     "NodeKind", "NotFoundError", "NotReadableError", "OutOfMemoryError", "Outcome", "PullReport", "PulledFile",

@@ -139,19 +139,21 @@ class PullOptions(Sized):
     """lacuna_pull_options"""
     _fields_ = [("struct_bytes", c_size_t), ("to", Text), ("globs", POINTER(Text)), ("glob_count", c_size_t),
                 ("progress", ProgressFunction), ("progress_user", c_void_p), ("threads", c_uint32),
-                ("flags", c_uint32)]
+                ("flags", c_uint32), ("bag_elements", POINTER(Text)), ("bag_element_count", c_size_t),
+                ("arrangement", c_uint32), ("reserved", c_uint32)]
 
 
 class PullInfo(Sized):
     """lacuna_pull_info"""
     _fields_ = [("struct_bytes", c_size_t), ("outcomes", c_uint64 * 7), ("bytes_written", c_uint64),
-                ("file_count", c_uint64), ("finding_count", c_uint64)]
+                ("file_count", c_uint64), ("finding_count", c_uint64), ("bytes_shared", c_uint64),
+                ("bag_closed", c_uint32), ("reserved", c_uint32)]
 
 
 class PulledFile(Sized):
     """lacuna_pulled_file"""
     _fields_ = [("struct_bytes", c_size_t), ("path", Text), ("target", Text), ("why", Text), ("outcome", c_uint32),
-                ("state", c_uint32)]
+                ("state", c_uint32), ("shared", c_uint32), ("reserved", c_uint32)]
 
 
 class VerifyOptions(Sized):

@@ -14,7 +14,7 @@ from . import _ffi
 from ._handle import Handle, Progress, note_failure, progress_function
 from .file import File
 from .image import Image, Path
-from .pull import PullReport
+from .pull import Arrangement, PullReport
 from .words import (Basis, FileState, Finding, SectorRun, View, datetime_of, finding_of, sector_runs_of)
 
 _NONE = 0xFFFFFFFF
@@ -195,14 +195,20 @@ class Disc(Handle):
 
     def pull(self, to: Path, globs: str | Iterable[str] = (), *, damaged: bool = False, skip_programs: bool = False,
              portable_names: bool = False, replace: bool = False, flac: bool = False, ignore_case: bool = False,
-             threads: int = 0, progress: Progress | None = None) -> PullReport:
-        """Gets files out into a folder, with a manifest and checksums. Run again, it does what is missing."""
-        patterns = _globs(globs)
+             arrange: Arrangement = Arrangement.TREE, once: bool = False, bag: bool = False,
+             bag_info: Iterable[str] = (), threads: int = 0, progress: Progress | None = None) -> PullReport:
+        """Gets files out into a folder, with a manifest and checksums. Run again, it does what is missing.
+
+        once: equal whole files are stored once. bag: the folder becomes a BagIt bag; bag_info: "Label: value" each.
+        """
+        patterns, elements = _globs(globs), list(bag_info)
+        element_array = _ffi.texts(elements)
         array, folder = _ffi.texts(patterns), _ffi.text(os.fsencode(to))
         options = _ffi.PullOptions(
             to=folder, globs=array, glob_count=len(patterns), progress=progress_function(progress), threads=threads,
+            bag_elements=element_array, bag_element_count=len(elements), arrangement=arrange,
             flags=_flag(2, ignore_case) | _flag(4, damaged) | _flag(8, skip_programs) | _flag(16, portable_names)
-            | _flag(32, replace) | _flag(64, flac))
+            | _flag(32, replace) | _flag(64, flac) | _flag(128, bag) | _flag(256, once))
         handle = c_void_p()
         self._call("disc_pull", byref(options), byref(handle))
         return PullReport._of(handle)

@@ -24,6 +24,18 @@ class Outcome(_Word):
     FAILED = 6
 
 
+class Arrangement(_Word):
+    """How pulled files lie in the folder."""
+    TREE = 0
+    YEAR = 1
+    KIND = 2
+    YEAR_KIND = 3
+
+    @property
+    def word(self) -> str:
+        return super().word.replace("_", "/")
+
+
 @dataclass(frozen=True)
 class PulledFile:
     """One file of a pull."""
@@ -32,6 +44,7 @@ class PulledFile:
     why: str  #: Of what was not pulled.
     outcome: Outcome
     state: FileState  #: What it is worth, as judged.
+    shared: bool  #: `target` is the file of another path that has the same bytes.
 
 
 @dataclass(frozen=True)
@@ -40,6 +53,8 @@ class PullReport:
     files: list[PulledFile]
     counts: dict[Outcome, int]
     bytes_written: int
+    bytes_shared: int  #: Of files whose bytes the folder holds under another path.
+    bag_closed: bool  #: The folder is a complete bag.
     findings: list[Finding]
 
     @classmethod
@@ -51,12 +66,14 @@ class PullReport:
             for i in range(info.file_count):
                 f = _ffi.PulledFile()
                 call("pull_report_file", handle, i, byref(f))
-                files.append(PulledFile(str(f.path), str(f.target), str(f.why), Outcome(f.outcome), FileState(f.state)))
+                files.append(PulledFile(str(f.path), str(f.target), str(f.why), Outcome(f.outcome), FileState(f.state),
+                                        bool(f.shared)))
             for i in range(info.finding_count):
                 finding = _ffi.Finding()
                 call("pull_report_finding", handle, i, byref(finding))
                 findings.append(finding_of(finding))
-            return cls(files, {o: info.outcomes[o] for o in Outcome}, info.bytes_written, findings)
+            return cls(files, {o: info.outcomes[o] for o in Outcome}, info.bytes_written,
+                       info.bytes_shared, bool(info.bag_closed), findings)
         finally:
             _ffi.library.lacuna_pull_report_free(handle)
 

@@ -21,7 +21,8 @@ namespace lacuna::capi {
 namespace {
 
 constexpr std::uint32_t kPullFlags = LACUNA_PULL_IGNORE_CASE | LACUNA_PULL_DAMAGED | LACUNA_PULL_SKIP_PROGRAMS |
-                                     LACUNA_PULL_PORTABLE_NAMES | LACUNA_PULL_REPLACE | LACUNA_PULL_FLAC;
+                                     LACUNA_PULL_PORTABLE_NAMES | LACUNA_PULL_REPLACE | LACUNA_PULL_FLAC |
+                                     LACUNA_PULL_BAG | LACUNA_PULL_ONCE;
 
 constexpr bool is_outcome(std::uint32_t number, PullOutcome value) {
   return number == static_cast<std::uint32_t>(value);
@@ -35,6 +36,24 @@ static_assert(is_outcome(LACUNA_OUTCOME_PULLED, PullOutcome::kPulled) &&
               is_outcome(LACUNA_OUTCOME_FAILED, PullOutcome::kFailed) &&
               sizeof(lacuna_pull_info::outcomes) == kPullOutcomeCount * sizeof(std::uint64_t));
 
+constexpr bool is_arrangement(std::uint32_t number, Arrangement value) {
+  return number == static_cast<std::uint32_t>(value);
+}
+static_assert(is_arrangement(LACUNA_ARRANGE_TREE, Arrangement::kTree) &&
+              is_arrangement(LACUNA_ARRANGE_YEAR, Arrangement::kYear) &&
+              is_arrangement(LACUNA_ARRANGE_KIND, Arrangement::kKind) &&
+              is_arrangement(LACUNA_ARRANGE_YEAR_KIND, Arrangement::kYearKind) && kArrangementCount == 4);
+
+std::vector<BagElement> bag_elements_from(const lacuna_string* given, std::size_t count) {
+  std::vector<BagElement> elements;
+  for (const lacuna_string& text : array_from(given, count, "bag_elements")) {
+    Result<BagElement> element = parse_bag_element(text_from(text, "bag_elements"));
+    if (!element) fail_usage(element.error().message);
+    elements.push_back(std::move(element).value());
+  }
+  return elements;
+}
+
 PullOptions pull_options_from(const lacuna_pull_options& given) {
   check_flags(given.flags, kPullFlags, "lacuna_pull_options");
   const auto has = [&](std::uint32_t flag) { return (given.flags & flag) != 0; };
@@ -46,6 +65,11 @@ PullOptions pull_options_from(const lacuna_pull_options& given) {
   o.portable_names = has(LACUNA_PULL_PORTABLE_NAMES);
   o.replace = has(LACUNA_PULL_REPLACE);
   if (has(LACUNA_PULL_FLAC)) o.audio_format = AudioFormat::kFlac;
+  o.bag = has(LACUNA_PULL_BAG);
+  o.once = has(LACUNA_PULL_ONCE);
+  o.bag_info = bag_elements_from(given.bag_elements, given.bag_element_count);
+  need(given.arrangement < kArrangementCount, "lacuna_pull_options: unknown arrangement");
+  o.arrangement = static_cast<Arrangement>(given.arrangement);
   o.threads = given.threads;
   return o;
 }
@@ -84,6 +108,8 @@ lacuna_code lacuna_pull_report_get_info(const lacuna_pull_report* report, lacuna
     out.bytes_written = report->report.bytes_written;
     out.file_count = report->report.files.size();
     out.finding_count = report->report.findings.list().size();
+    out.bytes_shared = report->report.bytes_shared;
+    out.bag_closed = report->report.bag_closed ? 1 : 0;
     give_struct(info, out, "lacuna_pull_info");
   });
 }
@@ -100,6 +126,7 @@ lacuna_code lacuna_pull_report_file(const lacuna_pull_report* report, std::size_
     out.why = to_c(f.why);
     out.outcome = static_cast<lacuna_pull_outcome>(f.outcome);
     out.state = static_cast<lacuna_file_state>(report->open->verdicts.of(f.node).state);
+    out.shared = f.shared ? 1 : 0;
     give_struct(file, out, "lacuna_pulled_file");
   });
 }

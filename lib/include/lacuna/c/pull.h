@@ -17,6 +17,16 @@ extern "C" {
 /// What became of the files of a pull. Constant.
 typedef struct lacuna_pull_report lacuna_pull_report;
 
+/// How pulled files lie in the folder.
+typedef uint32_t lacuna_arrangement;
+/// Values of ::lacuna_arrangement.
+enum lacuna_arrangement_value {
+  LACUNA_ARRANGE_TREE = 0,      ///< Under their paths on the disc.
+  LACUNA_ARRANGE_YEAR = 1,      ///< By the year of their last modification.
+  LACUNA_ARRANGE_KIND = 2,      ///< By kind: photos, video, audio, documents, other.
+  LACUNA_ARRANGE_YEAR_KIND = 3  ///< Both.
+};
+
 /// What to pull, and how.
 typedef struct lacuna_pull_options {
   size_t struct_bytes;                ///< sizeof(lacuna_pull_options)
@@ -27,6 +37,10 @@ typedef struct lacuna_pull_options {
   void* progress_user;                ///< Its first argument.
   uint32_t threads;                   ///< 0: as many as the machine has.
   uint32_t flags;                     ///< ::lacuna_pull_flag
+  const lacuna_string* bag_elements;  ///< "Label: value" each, for bag-info.txt of a bag (RFC 8493, 2.2.2).
+  size_t bag_element_count;           ///< Of `bag_elements`.
+  lacuna_arrangement arrangement;     ///< How the files lie in the folder.
+  uint32_t reserved;                  ///< 0
 } lacuna_pull_options;
 
 /// Flags of ::lacuna_pull_options.
@@ -36,6 +50,8 @@ enum lacuna_pull_flag {
   LACUNA_PULL_SKIP_PROGRAMS = 8,    ///< Leave programs inside the image; they are listed.
   LACUNA_PULL_PORTABLE_NAMES = 16,  ///< Names that also hold where letter case does not count.
   LACUNA_PULL_REPLACE = 32,         ///< Replace files that are in the way.
+  LACUNA_PULL_BAG = 128,            ///< The folder becomes a BagIt bag (RFC 8493).
+  LACUNA_PULL_ONCE = 256,           ///< Whole files that are equal are stored once. Not with ::LACUNA_PULL_REPLACE.
   LACUNA_PULL_FLAC = 64             ///< Audio tracks that are not damaged become FLAC instead of WAV.
 };
 
@@ -59,6 +75,9 @@ typedef struct lacuna_pull_info {
   uint64_t bytes_written;  ///< By this run.
   uint64_t file_count;     ///< For lacuna_pull_report_file().
   uint64_t finding_count;  ///< For lacuna_pull_report_finding().
+  uint64_t bytes_shared;   ///< Of files whose bytes the folder holds under another path (::LACUNA_PULL_ONCE).
+  uint32_t bag_closed;     ///< 1: the folder is a complete bag.
+  uint32_t reserved;       ///< 0
 } lacuna_pull_info;
 
 /// What became of one file.
@@ -69,6 +88,8 @@ typedef struct lacuna_pulled_file {
   lacuna_string why;            ///< Of what was not pulled.
   lacuna_pull_outcome outcome;  ///< What became of it.
   lacuna_file_state state;      ///< What it is worth, as judged.
+  uint32_t shared;              ///< 1: `target` is the file of another path that has the same bytes.
+  uint32_t reserved;            ///< 0
 } lacuna_pulled_file;
 
 /// Writes files, a manifest and checksums into a folder. Nothing is written outside it and nothing overwritten unless

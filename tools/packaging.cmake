@@ -23,7 +23,6 @@ if(LACUNA_SHARED_TOO)
   list(APPEND CPACK_COMPONENTS_ALL shared python)
   set(CPACK_DEBIAN_SHARED_PACKAGE_NAME liblacuna-dev)
   set(CPACK_DEBIAN_SHARED_PACKAGE_SECTION libdevel)
-  set(CPACK_DEBIAN_PACKAGE_GENERATE_SHLIBS ON)  # also has the loader's cache made anew
   set(CPACK_COMPONENT_SHARED_DESCRIPTION "The shared library of Lacuna, its C and C++ headers, and its CMake and pkg-config files.")
   set(CPACK_DEBIAN_PYTHON_PACKAGE_NAME python3-lacuna)
   set(CPACK_DEBIAN_PYTHON_PACKAGE_SECTION python)

@@ -119,19 +119,18 @@ void add_pull(CLI::App& app, Action& action) {
   CLI::Option* bag =
       sub->add_flag("--bag", args->bag, "DIR becomes a BagIt bag (RFC 8493), the files below data/")->excludes(plain);
   add_repeated(*sub, "--bag-info", args->bag_info,
-               "An element of the bag's bag-info.txt, such as 'Source-Organization: Harbour Museum'; repeat it")
+               "An element of the bag's bag-info.txt, such as\n'Source-Organization: Harbour Museum'; repeat it")
       ->option_text("'LABEL: VALUE'")
       ->needs(bag);
-  sub->add_option(
-         "--arrange", args->arrange,
-         "Lay the files out by the year of their last change, by kind (photos, video, audio, documents, other), "
-         "or both; DIR takes many discs then")
+  sub->add_option("--arrange", args->arrange,
+                  "Lay the files out by the year of their last change, by kind (photos, video,\n"
+                  "audio, documents, other), or both; DIR takes many discs then")
       ->check(CLI::IsMember({"year", "kind", "year/kind"}))
       ->option_text("year|kind|year/kind")
       ->excludes(plain);
   sub->add_flag("--once", args->once,
-                "Store files that are equal in every byte once; DIR takes many discs then, and the manifests say which "
-                "paths each file stands for")
+                "Store files that are equal in every byte once; DIR takes many discs then, and the\n"
+                "manifests say which paths each file stands for")
       ->excludes(plain)
       ->excludes(replace);
   args->common.add_to(*sub);

@@ -180,9 +180,8 @@ void add_report(CLI::App& app, Action& action) {
       "  lacuna report --to box.html --thumbnails a.iso,map=a.map b.iso,map=b.map\n"
       "  lacuna report harbour-1998.iso --map harbour-1998.map --picture harbour-1998.svg\n"
       "  lacuna report harbour-1998.iso --map harbour-1998.map --picture harbour-1998.png --medium cd-80\n"
-      "Exit status, with --to: 0 every file is whole; 1 something is hurt or doubtful; else: 0 every sector is good "
-      "or\n"
-      "repaired; 1 some are not. 3 an image could not be read; 4 something could not be written, or is already "
+      "Exit status: with --to 0 every file is whole, 1 something is hurt or doubtful; else 0 every sector is good or\n"
+      "repaired, 1 some are not; 3 an image could not be read; 4 something could not be written, or is already "
       "there.\n");
   sub->callback([&action, args, sub] {
     args->has_layer_break = sub->count("--layer-break") != 0;

@@ -24,7 +24,12 @@ else
 fi
 
 # Into a root of its own; what they depend on is not in there, but in the system that runs this.
-dpkg=(dpkg --root="$root" --force-depends --force-not-root --force-bad-path --log="$work/dpkg.log")
+# Their scripts only run ldconfig, which here does nothing.
+mkdir "$work/bin"
+printf '#!/bin/sh\n' >"$work/bin/ldconfig"
+chmod +x "$work/bin/ldconfig"
+dpkg=(env PATH="$work/bin:$PATH" dpkg --root="$root" --force-depends --force-not-root --force-bad-path
+  --force-script-chrootless --log="$work/dpkg.log")
 "${dpkg[@]}" --install "${packages[@]}" >"$work/install.log" 2>&1 || { cat "$work/install.log"; fail install; }
 
 lacuna=$root/usr/bin/lacuna

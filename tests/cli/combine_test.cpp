@@ -109,7 +109,7 @@ TEST_F(CombineCommand, WrongRequestsAreUsage) {
   EXPECT_THAT(lacuna({"combine", "--to", path("out.iso"), path("a.iso") + ",drive=yes", a}).err,
               HasSubstr("must be the last"));
   EXPECT_EQ(lacuna({"combine", "--to", path("out.iso"), path("missing.iso")}).status, 3);
-  EXPECT_EQ(lacuna({"combine", "--to", path("no-such-folder/out.iso"), a}).status, 3);
+  EXPECT_EQ(lacuna({"combine", "--to", path("no-such-folder/out.iso"), a}).status, 4);
 }
 
 TEST_F(CombineCommand, AFullTargetIsSaidAndLeavesNothing) {

@@ -50,6 +50,9 @@ TEST_F(RawMuseum, ADamagedOneIsMadePlainWithItsMap) {
   const ProcessResult again = lacuna({"pull", path("hurt.bin"), "--to-plain", path("hurt.iso")});
   EXPECT_EQ(again.status, 4);
   EXPECT_THAT(again.err, HasSubstr("is already there"));
+  const ProcessResult nowhere = lacuna({"pull", path("hurt.bin"), "--to-plain", path("none/hurt.iso")});
+  EXPECT_EQ(nowhere.status, 4) << "it is the place to write to that is not there";
+  EXPECT_THAT(nowhere.err, HasSubstr("make it first"));
   const ProcessResult one = lacuna({"files", path("hurt.bin"), "--format", "csv"});
   const ProcessResult other = lacuna({"files", path("hurt.iso"), "--map", path("hurt.iso.map"), "--format", "csv"});
   EXPECT_EQ(one.status, other.status);

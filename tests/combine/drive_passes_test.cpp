@@ -48,7 +48,7 @@ struct FakeDrive {
 class DrivePassesTest : public ::testing::Test {
  protected:
   DriveRead open(std::uint64_t sectors = 2000) {
-    Result<Directory> folder = open_folder(folder_.path(), false);
+    Result<Directory> folder = open_folder(folder_.path(), FolderUse::kWrite);
     return std::move(DriveRead::open(*folder, "out.iso", sectors)).value();
   }
   /// Sectors of what was saved that are good, and are the disc's.
@@ -179,7 +179,7 @@ TEST_F(DrivePassesTest, WhatComesLateIsTaken) {
 
 TEST_F(DrivePassesTest, OneFileOfTheTwoIsAnError) {
   folder_.write("out.iso.drive-read", "bytes");
-  Result<Directory> folder = open_folder(folder_.path(), false);
+  Result<Directory> folder = open_folder(folder_.path(), FolderUse::kWrite);
   const Result<DriveRead> read = DriveRead::open(*folder, "out.iso", 2000);
   ASSERT_FALSE(read);
   EXPECT_EQ(read.error().code, ErrorCode::kBadInput);
@@ -191,7 +191,7 @@ TEST_F(DrivePassesTest, SavedWorkOfALargerDiscIsAnError) {
     DriveRead read = open();
     ASSERT_TRUE(read_from_drive({drive.ask()}, read, std::vector<Range>{{1900, 2000}}, {}));
   }
-  Result<Directory> folder = open_folder(folder_.path(), false);
+  Result<Directory> folder = open_folder(folder_.path(), FolderUse::kWrite);
   const Result<DriveRead> read = DriveRead::open(*folder, "out.iso", 500);
   ASSERT_FALSE(read);
   EXPECT_THAT(read.error().message, HasSubstr("another disc"));
@@ -201,7 +201,7 @@ TEST_F(DrivePassesTest, AMapThatIsNoneIsAnErrorAndIsKept) {
   folder_.write("out.iso.drive-read", "bytes");
   const std::string mine = std::string(200, 'x') + "\nmine\n";
   folder_.write("out.iso.drive-read.map", mine);
-  Result<Directory> folder = open_folder(folder_.path(), false);
+  Result<Directory> folder = open_folder(folder_.path(), FolderUse::kWrite);
   const Result<DriveRead> read = DriveRead::open(*folder, "out.iso", 2000);
   ASSERT_FALSE(read);
   EXPECT_EQ(map(), mine);

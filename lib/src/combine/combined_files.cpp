@@ -29,7 +29,7 @@ Result<CombinedFiles> CombinedFiles::open(const std::filesystem::path& to) {
   files.parent_ = to.has_parent_path() ? to.parent_path() : ".";
   files.name_ = to.filename().string();
   if (!is_inside_path(files.name_)) return cannot_write(to, EINVAL);
-  Result<Directory> folder = open_folder(files.parent_, false);
+  Result<Directory> folder = open_folder(files.parent_, FolderUse::kWrite);
   if (!folder) return folder.error();
   files.folder_ = std::move(folder).value();
   const auto refusal = [&](const std::string& name) {

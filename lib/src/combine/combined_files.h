@@ -15,8 +15,7 @@ namespace lacuna {
 class CombinedFiles {
  public:
   /// Begins the image; none of the names may be taken. A run that was killed after it had named the map may be gone on
-  /// with, where it saved what a drive gave: then only the image's name must be free. Errors: kCannotWrite,
-  /// kNotReadable (no such folder).
+  /// with, where it saved what a drive gave: then only the image's name must be free. Errors: kCannotWrite.
   static Result<CombinedFiles> open(const std::filesystem::path& to);
 
   const Directory& folder() const noexcept { return folder_; }

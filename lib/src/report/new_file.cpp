@@ -23,8 +23,8 @@ Result<NewFile> NewFile::open(const std::filesystem::path& path) {
   impl->path = path;
   impl->name = path.filename().string();
   if (!is_inside_path(impl->name)) return cannot_write(path, EINVAL);
-  const Result<Directory> folder = open_folder(path.has_parent_path() ? path.parent_path() : ".", false);
-  if (!folder) return Error{ErrorCode::kCannotWrite, folder.error().message};
+  const Result<Directory> folder = open_folder(path.has_parent_path() ? path.parent_path() : ".", FolderUse::kWrite);
+  if (!folder) return folder.error();
   std::optional<struct stat> there;
   int error = look_at((*folder)->get(), impl->name, there);
   if (error == 0 && there) error = EEXIST;

@@ -188,10 +188,11 @@ int set_dates(int dir, std::string_view name, const Timestamp& modified, const T
   return ::utimensat(dir, NameZ(name).c_str(), times.data(), AT_SYMLINK_NOFOLLOW) == 0 ? 0 : errno;
 }
 
-Result<Directory> open_folder(const std::filesystem::path& to, bool make) {
+Result<Directory> open_folder(const std::filesystem::path& to, FolderUse use) {
+  const bool make = use == FolderUse::kMake, reads = use == FolderUse::kRead;
   const auto fail = [&](std::string_view what, std::string_view advice) -> Error {
-    return {make ? ErrorCode::kCannotWrite : ErrorCode::kNotReadable,
-            fmt::format("cannot {} the folder '{}': {}", make ? "write into" : "read", to.string(),
+    return {reads ? ErrorCode::kNotReadable : ErrorCode::kCannotWrite,
+            fmt::format("cannot {} the folder '{}': {}", reads ? "read" : "write into", to.string(),
                         advice.empty() ? std::string(what) : fmt::format("{}; {}", what, advice))};
   };
   if (to.empty()) return Error{ErrorCode::kUsage, "no folder is named to write into"};
@@ -205,8 +206,8 @@ Result<Directory> open_folder(const std::filesystem::path& to, bool make) {
     fd = retried([&] { return ::open(to.c_str(), kFlags); });
   }
   if (fd < 0) {
-    if (errno == ENOTDIR) return fail("it is not a folder", make ? "name another" : "");
-    return fail(errno_text(errno), errno == ENOENT && !make ? "check the path" : "");
+    if (errno == ENOTDIR) return fail("it is not a folder", reads ? "" : "name another");
+    return fail(errno_text(errno), errno != ENOENT ? "" : reads ? "check the path" : "make it first");
   }
   return std::make_shared<const Fd>(fd);
 }

@@ -75,9 +75,15 @@ int list_directory(int dir, const std::function<bool(std::string_view, unsigned 
 /// Gives the date of last modification, and that of last access when it is known.
 int set_dates(int dir, std::string_view name, const Timestamp& modified, const Timestamp& accessed) noexcept;
 
-/// Opens the folder `to`; `make` makes its last part when it is missing. Here only may a link lead to it: its place is
-/// the user's choice. Errors: kCannotWrite (`make`) or kNotReadable, with the path and what to do.
-Result<Directory> open_folder(const std::filesystem::path& to, bool make);
+/// What a folder that the user names is opened for.
+enum class FolderUse {
+  kRead,
+  kWrite,  ///< It must be there.
+  kMake,   ///< To write; its last part is made when it is missing.
+};
+/// Opens the folder `to`. Here only may a link lead to it: its place is the user's choice. Errors: kNotReadable (kRead)
+/// or kCannotWrite, with the path and what to do.
+Result<Directory> open_folder(const std::filesystem::path& to, FolderUse use);
 
 /// Opens directories below a folder by their relative path, and keeps some of them open. For one thread.
 class DirectoryCache {

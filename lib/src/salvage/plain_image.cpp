@@ -57,7 +57,7 @@ Result<PlainImage> write_plain_image(const Image& image, const PlainOptions& opt
   const std::filesystem::path parent = options.to.has_parent_path() ? options.to.parent_path() : ".";
   const std::string name = options.to.filename().string(), map_name = name + ".map";
   if (!is_inside_path(name)) return cannot_write(options.to, EINVAL);
-  const Result<Directory> folder = open_folder(parent, false);
+  const Result<Directory> folder = open_folder(parent, FolderUse::kWrite);
   if (!folder) return folder.error();
   for (const std::string& taken : {name, map_name}) {
     std::optional<struct stat> there;

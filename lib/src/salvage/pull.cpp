@@ -226,7 +226,7 @@ Result<PullReport> pull(const Disc& disc, const Verdicts& verdicts, const PullOp
   Plan plan = make_plan(disc, verdicts, options);
   if (plan.items.empty() && plan.directories.empty() && !options.only.empty()) return PullReport{};
 
-  auto root = open_folder(options.to, true);
+  auto root = open_folder(options.to, FolderUse::kMake);
   if (!root) return root.error();
   const std::int64_t at = seconds_now();
   const ManifestHeader header = make_header(disc, verdicts, options, at);

@@ -331,7 +331,7 @@ std::string_view to_string(VerifyProblem::Kind kind) noexcept {
 }
 
 Result<VerifyReport> verify(const std::filesystem::path& folder, unsigned threads, const ProgressCallback& progress) {
-  auto root = open_folder(folder, false);
+  auto root = open_folder(folder, FolderUse::kRead);
   if (!root) return root.error();
   Verifier verifier(*root, folder.string());
   const auto expected = verifier.read_manifests();

@@ -2,8 +2,10 @@
 // Every code, and every use that is none: NULL, unknown numbers, struct sizes that can't be. (Out of memory has a test
 // of its own.)
 #include <fstream>
+#include <stdexcept>
 
 #include "c_disc.h"
+#include "capi/guard.h"
 #include "support/authoring.h"
 
 namespace lacuna::test {
@@ -133,13 +135,20 @@ TEST(CErrors, NotFound) {
   }
 }
 
+// No call is known to end so; what all calls go through turns anything that nobody foresaw into this.
 TEST(CErrors, Internal) {
-  // Neither a wrong request nor a lack of memory: more than any text can hold (std::length_error).
+  lacuna_error* error = nullptr;
+  EXPECT_EQ(capi::guarded(&error, [] { throw std::logic_error("nobody foresaw it"); }), LACUNA_INTERNAL);
+  EXPECT_EQ(message_of(CError(error)), "nobody foresaw it");
+  EXPECT_EQ(capi::guarded(nullptr, [] { throw 7; }), LACUNA_INTERNAL);
+}
+
+TEST(CErrors, ATextWithAnImpossibleLengthIsUsage) {
   CDisc box;
   const COpened disc = box.open();
   lacuna_file* file = nullptr;
   const lacuna_string endless{"x", SIZE_MAX};
-  EXPECT_EQ(lacuna_disc_find(disc.get(), endless, &file, nullptr), LACUNA_INTERNAL);
+  EXPECT_EQ(lacuna_disc_find(disc.get(), endless, &file, nullptr), LACUNA_USAGE);
 }
 
 TEST(CErrors, NullIsUsage) {

@@ -2,6 +2,7 @@
 // Texts and dates on their way through the C interface.
 #pragma once
 
+#include <cstdint>
 #include <filesystem>
 #include <span>
 #include <string>
@@ -32,6 +33,7 @@ inline lacuna_time to_c(const Timestamp& t) noexcept {
 inline std::string text_from(lacuna_string s, const char* what) {
   if (s.bytes == 0) return {};
   if (s.data == nullptr) fail_usage(std::string(what).append(": the text is NULL, but has a length"));
+  if (s.bytes > PTRDIFF_MAX) fail_usage(std::string(what).append(": no text has this length"));
   return {s.data, s.bytes};
 }
 

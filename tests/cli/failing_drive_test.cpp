@@ -141,6 +141,10 @@ TEST_F(FailingDrive, KilledAnywhereItGoesOnAndGivesTheSameResult) {
     ++killed;
     if (std::filesystem::exists(scratch_ / "out.iso")) break;  // Killed when only the clearing up was left.
   }
+  // A busy machine may not get to the end before the last kill.
+  if (!std::filesystem::exists(scratch_ / "out.iso")) {
+    EXPECT_EQ(drive_.run(command()).status, 1);
+  }
   EXPECT_GE(killed, 2U);
   RecordProperty("killed", std::to_string(killed));
   EXPECT_EQ(bytes_of("out.iso"), image);

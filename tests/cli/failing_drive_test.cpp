@@ -2,6 +2,7 @@
 // lacuna combine with a failing drive as the last read: errors, silence, short answers, a disc that is gone, kill -9.
 #include <fmt/format.h>
 #include <signal.h>
+#include <sys/stat.h>
 
 #include <algorithm>
 
@@ -166,6 +167,12 @@ TEST_F(FailingDrive, AMapOfTheKilledRunIsNotInTheWayAndAnyOtherIs) {
   EXPECT_EQ(bytes_of("out.iso.map"), other);
   EXPECT_FALSE(std::filesystem::exists(scratch_ / "out.iso"));
   ASSERT_TRUE(std::filesystem::exists(scratch_ / "out.iso.drive-read")) << "what the drive gave is kept";
+
+  // A pipe of that name is not waited for.
+  std::filesystem::remove(scratch_ / "out.iso.map");
+  ASSERT_EQ(::mkfifo((scratch_ / "out.iso.map").c_str(), 0600), 0);
+  EXPECT_EQ(drive_.run(command()).status, 4);
+  ASSERT_TRUE(std::filesystem::exists(scratch_ / "out.iso.drive-read"));
 
   std::filesystem::remove(scratch_ / "out.iso.map");
   std::filesystem::copy(scratch_ / "out.iso.drive-read", scratch_ / "saved");

@@ -1,28 +1,15 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "combine/combined_files.h"
 
-#include <algorithm>
 #include <optional>
 #include <utility>
 #include <vector>
 
 #include "combine/drive_read.h"
 #include "combine/reads_record.h"
+#include "salvage/same_bytes.h"
 
 namespace lacuna {
-namespace {
-
-bool same_bytes(int a, int b) {
-  std::vector<std::uint8_t> of_a(std::size_t{64} << 10), of_b(of_a.size());
-  for (std::uint64_t at = 0;; at += of_a.size()) {
-    std::size_t got_a = 0, got_b = 0;
-    if (read_fully_at(a, at, of_a, got_a) != 0 || read_fully_at(b, at, of_b, got_b) != 0) return false;
-    if (!std::ranges::equal(std::span(of_a).first(got_a), std::span(of_b).first(got_b))) return false;
-    if (got_a < of_a.size()) return true;
-  }
-}
-
-}  // namespace
 
 Result<CombinedFiles> CombinedFiles::open(const std::filesystem::path& to) {
   CombinedFiles files;
@@ -54,11 +41,8 @@ Result<Done> CombinedFiles::write_beside(const std::string& name, Write&& write)
   PartFile file;
   int error = file.create(folder_, "." + name + ".lacuna-part");
   if (error == 0) error = write([&](std::string_view text) { return write_fully(file.fd(), text); });
-  Fd there;
-  if (error == 0 && open_at(folder_->get(), name, O_RDONLY | O_NOFOLLOW, there) == 0 &&
-      same_bytes(there.get(), file.fd())) {
-    return Done{};
-  }
+  std::vector<std::uint8_t> room(std::size_t{128} << 10);
+  if (error == 0 && has_same_bytes(folder_, name, file.fd(), room)) return Done{};
   if (error == 0) error = file.publish(name, false);
   if (error != 0) return cannot_write(parent_ / name, error);
   return Done{};

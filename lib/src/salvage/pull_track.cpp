@@ -3,11 +3,11 @@
 #include <fmt/format.h>
 
 #include <cerrno>
-#include <cstring>
 
 #include "disc/raw_content.h"
 #include "salvage/flac_writer.h"
 #include "salvage/pull_file.h"
+#include "salvage/same_bytes.h"
 
 namespace lacuna {
 
@@ -49,17 +49,7 @@ FilePuller::Reading FilePuller::encode(PullItem& item, PartFile& part, const Dir
 
 /// Whether a file that is there has the bytes of one that was made.
 bool FilePuller::is_same(const PartFile& part, const Directory& dir, std::string_view name) {
-  Fd file;
-  if (open_at(dir->get(), name, O_RDONLY | O_NONBLOCK, file) != 0) return false;
-  other_.resize(buffer_.size());
-  for (std::uint64_t at = 0;;) {
-    std::size_t got = 0, made = 0;
-    if (read_fully_at(file.get(), at, other_, got) != 0) return false;
-    if (read_fully_at(part.fd(), at, buffer_, made) != 0) return false;
-    if (got != made || std::memcmp(other_.data(), buffer_.data(), got) != 0) return false;
-    if (got < other_.size()) return true;
-    at += got;
-  }
+  return has_same_bytes(dir, name, part.fd(), buffer_);
 }
 
 }  // namespace lacuna
